@@ -1,0 +1,3 @@
+module plantframe
+
+go 1.26

@@ -1,0 +1,35 @@
+package swing
+
+// Swing is one swing of a clip, fully described. Data for files; the JSON
+// form is made by the output stage.
+type Swing struct {
+	Index          int
+	Window         [2]float64 // s, start and end of the part that was analysed
+	Bats           Bats
+	BatsSource     string  // "auto" or "user"
+	BatsConfidence float64 // 0..1; 1 when given by the user
+	View           View
+	ViewSource     string // "auto" or "user"
+	ViewConfidence float64
+	Events         map[EventName]Event // only events that were found
+	Track          Track
+	Measures       []Measure
+	Warnings       []Warning
+}
+
+// Analysis is the result for one clip.
+type Analysis struct {
+	ToolVersion string
+	Models      []ModelRef
+	Options     map[string]any // effective settings
+	Clip        Clip
+	FramesRead  int // frames actually decoded
+	Swings      []Swing
+	Warnings    []Warning // about the clip; a swing's own are in Swing.Warnings
+}
+
+// ModelRef names a network file that took part.
+type ModelRef struct {
+	ID     string `json:"id"`
+	SHA256 string `json:"sha256"`
+}
