@@ -1,0 +1,31 @@
+package pipeline
+
+import (
+	"log/slog"
+
+	"plantframe/pipeline/swing"
+)
+
+// Deps are the things Run is handed: everything that is not a setting.
+type Deps struct {
+	// Artifacts keeps stage results between runs; nil keeps nothing.
+	Artifacts Artifacts
+	// Progress is told how far the clip is; nil tells nobody.
+	Progress swing.Progress
+	// Log receives what a developer wants to know; nil discards.
+	Log *slog.Logger
+	// Models names the network files behind the pose stage's networks; their
+	// checksums are part of the artifact keys.
+	Models []swing.ModelRef
+}
+
+// withDefaults fills the parts that may be nil.
+func (d Deps) withDefaults() Deps {
+	if d.Progress == nil {
+		d.Progress = swing.NoProgress{}
+	}
+	if d.Log == nil {
+		d.Log = slog.New(slog.DiscardHandler)
+	}
+	return d
+}

@@ -1,0 +1,31 @@
+// Package pipeline analyses one clip: Run calls the stages in order. Start
+// reading here.
+//
+//	file ─ ingest ─> frames ─ pose ─> poses ─ track ─> track ─ event ─> swings ─ measure ─> measures
+//	                   └─ camera ─> steady maps ──┘
+//
+// What each stage takes and gives:
+//
+//	ingest   file             -> upright frames with presentation times
+//	camera   frames           -> maps that undo the camera's own motion
+//	pose     frames           -> the hitter's body points per frame, px
+//	track    poses, maps      -> repaired, smoothed points over time; every repair is a Warning
+//	event    track            -> swings with batting side, view and instants, each with its sigma
+//	measure  swing            -> measures with sigma, status and reason
+//	output   analysis         -> analysis.json, measures.csv (called by the command, not by Run)
+//	render   frames, analysis -> overlay.mp4, stills (called by the command, not by Run)
+//
+// Later stages have their places reserved: bat (after track), lift (after
+// bat), judge and compare (after measure). They do not exist yet.
+//
+// Rules of the house, enforced by imports_test.go: stages import the
+// vocabulary (package swing) and plain arithmetic (signal, pixel), never each
+// other; C libraries are reached only from ingest, camera, output/render
+// (OpenCV) and models (ONNX Runtime); settings files and services live under
+// cmd.
+//
+// Every stage boundary is an artifact: its key is the hash of the previous
+// key, the stage's name and version and its options, network checksums
+// included. Running again with other targets or another event option decodes
+// nothing and runs no network.
+package pipeline
