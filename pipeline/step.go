@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"io"
 	"log/slog"
 	"time"
 )
@@ -86,8 +87,12 @@ func load[T any](a Artifacts, key string, log *slog.Logger) (T, bool) {
 		return v, false
 	}
 	zr, err := gzip.NewReader(bytes.NewReader(data))
+	var plain []byte
 	if err == nil {
-		err = json.NewDecoder(zr).Decode(&v)
+		plain, err = io.ReadAll(zr) // to the end, so that the checksum is compared
+	}
+	if err == nil {
+		err = json.Unmarshal(plain, &v)
 	}
 	if err != nil {
 		var zero T
