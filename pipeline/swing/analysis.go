@@ -13,8 +13,12 @@ type Swing struct {
 	ViewConfidence float64
 	Events         map[EventName]Event // only events that were found
 	Track          Track
-	Measures       []Measure
-	Warnings       []Warning
+	// CentreOfMass is the body's centre of mass in the picture, px, one entry
+	// per entry of Track.Times; empty when it was not computed. An entry is
+	// NaN, NaN where too few points were known.
+	CentreOfMass []Point
+	Measures     []Measure
+	Warnings     []Warning
 }
 
 // Analysis is the result for one clip.

@@ -1,0 +1,99 @@
+package output
+
+import (
+	"bytes"
+	"encoding/json"
+
+	"plantframe/pipeline/swing"
+)
+
+// The types below are analysis.json key by key, in the order in which the
+// keys are written. schema.json describes them to the outside.
+
+type document struct {
+	Schema   string     `json:"schema"`
+	Tool     tool       `json:"tool"`
+	Clip     clip       `json:"clip"`
+	Cautions []string   `json:"cautions"`
+	Swings   []oneSwing `json:"swings"`
+}
+
+type tool struct {
+	Version string           `json:"version"`
+	Models  []swing.ModelRef `json:"models"`
+	Options map[string]any   `json:"options"`
+}
+
+type clip struct {
+	File         string    `json:"file"`
+	SHA256       string    `json:"sha256"`
+	Width        int       `json:"width"`
+	Height       int       `json:"height"`
+	Frames       int       `json:"frames"`
+	DurationS    float64   `json:"duration_s"`
+	VariableRate bool      `json:"variable_rate"`
+	Warnings     []warning `json:"warnings"`
+}
+
+// warning differs from swing.Warning in one thing: frames is always there.
+type warning struct {
+	Code   string `json:"code"`
+	Text   string `json:"text"`
+	Frames []int  `json:"frames"`
+}
+
+type oneSwing struct {
+	Index          int             `json:"index"`
+	Bats           swing.Bats      `json:"bats"`
+	BatsSource     string          `json:"bats_source"`
+	BatsConfidence float64         `json:"bats_confidence"`
+	View           swing.View      `json:"view"`
+	ViewSource     string          `json:"view_source"`
+	ViewConfidence float64         `json:"view_confidence"`
+	WindowS        [2]float64      `json:"window_s"`
+	Events         events          `json:"events"`
+	Track          track           `json:"track"`
+	Measures       []swing.Measure `json:"measures"`
+	Warnings       []warning       `json:"warnings"`
+}
+
+type track struct {
+	KeypointNames []string    `json:"keypoint_names"`
+	Frames        []int       `json:"frames"`
+	TimesS        []float64   `json:"times_s"`
+	Points        [][]*triple `json:"points"`
+}
+
+// triple is x px, y px, score; a nil triple is a point without a place.
+type triple [3]float64
+
+// events is written in time order rather than by the alphabet.
+type events map[swing.EventName]swing.Event
+
+// MarshalJSON writes the events in the order of swing.EventNames.
+func (e events) MarshalJSON() ([]byte, error) {
+	var b bytes.Buffer
+	b.WriteByte('{')
+	for _, name := range swing.EventNames() {
+		ev, ok := e[name]
+		if !ok {
+			continue
+		}
+		v, err := json.Marshal(ev)
+		if err != nil {
+			return nil, err
+		}
+		if b.Len() > 1 {
+			b.WriteByte(',')
+		}
+		k, err := json.Marshal(string(name))
+		if err != nil {
+			return nil, err
+		}
+		b.Write(k)
+		b.WriteByte(':')
+		b.Write(v)
+	}
+	b.WriteByte('}')
+	return b.Bytes(), nil
+}
