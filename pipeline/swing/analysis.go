@@ -14,9 +14,9 @@ type Swing struct {
 	Events         map[EventName]Event // only events that were found
 	Track          Track
 	// CentreOfMass is the body's centre of mass in the picture, px, one entry
-	// per entry of Track.Times; empty when it was not computed. An entry is
-	// NaN, NaN where too few points were known.
-	CentreOfMass []Point
+	// per entry of Track.Times and nil where too few points were known; empty
+	// when it was not computed.
+	CentreOfMass []*Point
 	Measures     []Measure
 	Warnings     []Warning
 }
