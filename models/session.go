@@ -86,7 +86,7 @@ func (s Store) Open(m Manifest, o SessionOptions) (*Session, error) {
 			}
 		}
 	}
-	return OpenFile(path, m, o)
+	return OpenTensors(path, Tensor{Name: m.Input.Name, Shape: m.Input.Shape()}, m.Outputs, o)
 }
 
 // Start loads the ONNX Runtime library of the store, once per process. Open calls it.
@@ -100,8 +100,15 @@ func (s Store) Start() error {
 	return nil
 }
 
-// OpenFile makes a session of any ONNX file whose tensors m describes; Start must have been called.
-func OpenFile(path string, m Manifest, o SessionOptions) (_ *Session, err error) {
+// Tensor names a float32 tensor of a network and its shape.
+type Tensor struct {
+	Name  string
+	Shape []int64
+}
+
+// OpenTensors makes a session of any ONNX file from a description of its tensors; Start must have been called.
+// A wrong name is an error here, a wrong shape one of Run.
+func OpenTensors(path string, input Tensor, outputs []Output, o SessionOptions) (_ *Session, err error) {
 	if err := o.Validate(); err != nil {
 		return nil, err
 	}
@@ -110,17 +117,17 @@ func OpenFile(path string, m Manifest, o SessionOptions) (_ *Session, err error)
 		if err != nil {
 			_ = s.Close()
 			err = &Error{
-				Op: "models.OpenFile", Msg: "the network " + path + " cannot be opened",
+				Op: "models.OpenTensors", Msg: "the network " + path + " cannot be opened",
 				Hint: "run: plantframe models verify", Err: err,
 			}
 		}
 	}()
-	if s.input, err = ort.NewEmptyTensor[float32](m.Input.Shape()); err != nil {
-		return nil, fmt.Errorf("input %s: %w", m.Input.Name, err)
+	if s.input, err = ort.NewEmptyTensor[float32](input.Shape); err != nil {
+		return nil, fmt.Errorf("input %s: %w", input.Name, err)
 	}
 	var names []string
 	var values []ort.Value
-	for _, out := range m.Outputs {
+	for _, out := range outputs {
 		t, err := ort.NewEmptyTensor[float32](out.Shape)
 		if err != nil {
 			return nil, fmt.Errorf("output %s: %w", out.Name, err)
@@ -134,7 +141,7 @@ func OpenFile(path string, m Manifest, o SessionOptions) (_ *Session, err error)
 		return nil, err
 	}
 	defer func() { _ = options.Destroy() }()
-	s.session, err = ort.NewAdvancedSession(path, []string{m.Input.Name}, names, []ort.Value{s.input}, values, options)
+	s.session, err = ort.NewAdvancedSession(path, []string{input.Name}, names, []ort.Value{s.input}, values, options)
 	if err != nil {
 		return nil, err
 	}

@@ -42,12 +42,6 @@ func (c constant) permute(order ...int) constant {
 	return constant{shape: shape, kind: c.kind, data: out}
 }
 
-// reshape gives the constant other dimensions of the same product.
-func (c constant) reshape(shape ...int) constant {
-	c.shape = shape
-	return c
-}
-
 // ints returns the values of an int32 constant.
 func (c constant) ints() []int {
 	v := make([]int, len(c.data)/4)
