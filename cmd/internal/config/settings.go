@@ -1,0 +1,184 @@
+package config
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"reflect"
+	"runtime"
+	"strings"
+
+	"plantframe/pipeline/swing"
+)
+
+// Settings are all settings of an analysis.
+type Settings struct {
+	// Out is the folder for results, one folder per clip in it. Default
+	// "plantframe-out" in the current folder.
+	Out string
+	// Hitter is a name of your choice that is kept with the results. Default
+	// none.
+	Hitter string
+	// Bats is the side the hitter bats from: auto, R or L. Default auto.
+	Bats string
+	// View says where the camera stands: auto, open-side or rear. Default
+	// auto.
+	View string
+	// Height is the hitter's body height, such as 1.78, 178cm or 5ft10in.
+	// With it lengths are given in metres too. Default not known.
+	Height string
+	// Quality is full or fast: the pose network that is used, five times
+	// cheaper when fast. Default full.
+	Quality string
+	// Model is the pose network's name (plantframe models list), or the path
+	// of a manifest of your own. Default the one that quality names.
+	Model string
+	// Jobs is the number of clips analysed at once. Default 0: one per core.
+	Jobs int
+	// Threads is the number of threads of one clip. Default 0: the cores
+	// divided by the clips at once.
+	Threads int
+	// NoOverlay leaves the video and the stills out. Default false.
+	NoOverlay bool
+	// NoCache computes everything again and keeps no results of stages.
+	// Default false.
+	NoCache bool
+	// CacheLimitMb is the size up to which results of stages are kept, MB;
+	// what was not used for longest goes first. Default 1024.
+	CacheLimitMb int
+	// JSON prints one line of JSON per finished clip instead of a table.
+	// Default false.
+	JSON bool
+	// LogLevel is debug, info, warn or error. Default info.
+	LogLevel string
+}
+
+// Default returns the defaults described at Settings.
+func Default() Settings {
+	return Settings{
+		Out:          "plantframe-out",
+		Bats:         "auto",
+		View:         "auto",
+		Quality:      "full",
+		CacheLimitMb: 1024,
+		LogLevel:     "info",
+	}
+}
+
+// Qualities maps each quality to the pose network it stands for.
+func Qualities() map[string]string {
+	return map[string]string{"full": "pose-heavy", "fast": "pose-full"}
+}
+
+// Choices lists the words that a setting may be, by key.
+func Choices() map[string][]string {
+	return map[string][]string{
+		"bats":      {"auto", string(swing.Right), string(swing.Left)},
+		"view":      {"auto", string(swing.OpenSide), string(swing.Rear)},
+		"quality":   {"full", "fast"},
+		"log_level": {"debug", "info", "warn", "error"},
+	}
+}
+
+// Validate reports the first setting that makes no sense, as a *swing.Error
+// of KindUsage.
+func (s Settings) Validate() error {
+	for _, l := range leaves(reflect.ValueOf(&s).Elem(), "") {
+		words, ok := Choices()[l.key]
+		if !ok {
+			continue
+		}
+		fits := false
+		for _, w := range words {
+			fits = fits || w == l.value.String()
+		}
+		if !fits {
+			return usage("", fmt.Sprintf("setting %q is %q, it must be one of %s", l.key, l.value.String(), strings.Join(words, ", ")), "")
+		}
+	}
+	if _, err := ParseHeight(s.Height); err != nil {
+		return usage("", fmt.Sprintf("setting \"height\" %v", err), "")
+	}
+	switch {
+	case s.Out == "":
+		return usage("", "setting \"out\" is empty", "name a folder for the results")
+	case s.Jobs < 0 || s.Jobs > 256:
+		return usage("", fmt.Sprintf("setting \"jobs\" is %d, it must be between 1 and 256, or 0 for one per core", s.Jobs), "")
+	case s.Threads < 0 || s.Threads > 64:
+		return usage("", fmt.Sprintf("setting \"threads\" is %d, it must be between 1 and 64, or 0 to share the cores out", s.Threads), "")
+	case s.CacheLimitMb < 0:
+		return usage("", fmt.Sprintf("setting \"cache_limit_mb\" is %d, it must be 0 or more", s.CacheLimitMb), "")
+	}
+	return nil
+}
+
+// PoseModel returns the pose network that is used.
+func (s Settings) PoseModel() string {
+	if s.Model != "" {
+		return s.Model
+	}
+	return Qualities()[s.Quality]
+}
+
+// Share returns how many clips are analysed at once, of n, and with how many
+// threads each.
+func (s Settings) Share(n int) (jobs, threads int) {
+	cores := runtime.GOMAXPROCS(0)
+	jobs, threads = s.Jobs, s.Threads
+	if jobs == 0 {
+		jobs = cores
+	}
+	jobs = max(1, min(jobs, n))
+	if threads == 0 {
+		threads = max(1, cores/jobs)
+	}
+	return jobs, threads
+}
+
+// Effective returns the settings that a result depends on, for the result
+// itself: groups as maps, values as JSON holds them. Where and how the run was
+// made (folders, threads, printing) is left out.
+func (s Settings) Effective() map[string]any {
+	out := map[string]any{}
+	for _, l := range leaves(reflect.ValueOf(&s).Elem(), "") {
+		switch l.key {
+		case "out", "jobs", "threads", "no_overlay", "no_cache", "cache_limit_mb", "json", "log_level":
+			continue
+		}
+		if _, ok := governed()[l.key]; ok {
+			continue
+		}
+		m, name := out, l.key
+		if group, rest, ok := strings.Cut(l.key, "."); ok {
+			inner, _ := out[group].(map[string]any)
+			if inner == nil {
+				inner = map[string]any{}
+				out[group] = inner
+			}
+			m, name = inner, rest
+		}
+		m[name] = plain(l.value)
+	}
+	return out
+}
+
+// governed maps settings of stages that follow from a general setting to that
+// setting.
+func governed() map[string]string {
+	return map[string]string{}
+}
+
+// UserFile returns the settings file that is read when none is named:
+// plantframe/config.yaml in the user's configuration folder; empty when there
+// is none.
+func UserFile() string {
+	dir, err := os.UserConfigDir()
+	if err != nil {
+		return ""
+	}
+	file := filepath.Join(dir, "plantframe", "config.yaml")
+	if st, err := os.Stat(file); err != nil || st.IsDir() {
+		return ""
+	}
+	return file
+}
