@@ -260,9 +260,11 @@ func TestBadRegionsAndFormats(t *testing.T) {
 		}
 	}
 	for _, f := range []Format{
-		{}, {Width: 8, Height: 8, Layout: "hwc", Order: RGB, Std: [3]float64{1, 1, 1}},
+		{},
+		{Width: 8, Height: 8, Layout: "hwc", Order: RGB, Std: [3]float64{1, 1, 1}},
 		{Width: 8, Height: 8, Layout: NHWC, Order: "grb", Std: [3]float64{1, 1, 1}},
-		{Width: 8, Height: 8, Layout: NHWC, Order: RGB}, {Width: 1 << 20, Height: 8, Layout: NHWC, Order: RGB, Std: [3]float64{1, 1, 1}},
+		{Width: 8, Height: 8, Layout: NHWC, Order: RGB},
+		{Width: 1 << 20, Height: 8, Layout: NHWC, Order: RGB, Std: [3]float64{1, 1, 1}},
 	} {
 		if _, err := NewSampler(f); err == nil {
 			t.Errorf("format %v accepted", f)
