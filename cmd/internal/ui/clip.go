@@ -9,24 +9,27 @@ type Clip struct {
 	name   string
 
 	// The rest is guarded by screen.mu.
-	stage  string
-	units  int     // of the stage; 0 = unknown
-	at     int     // units done of the stage
-	before float64 // share of the clip's work in stages that are over
-	done   bool
+	stage string
+	units int     // of the stage; 0 = unknown
+	at    int     // units done of the stage
+	best  float64 // farthest fraction shown
+	done  bool
 }
 
 var _ swing.Progress = (*Clip)(nil)
 
-// Stage begins a stage of total units, frames as a rule; 0 = unknown.
+// Stage begins a stage of total units, frames as a rule; 0 = unknown. The same
+// stage again, for another part of the clip, adds to its units. Stages that
+// were left out count as done.
 func (c *Clip) Stage(name string, total int) {
 	s := c.screen
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if name != c.stage {
-		c.before += s.state.shares[c.stage]
+	if name == c.stage {
+		c.units += total
+	} else {
+		c.stage, c.units, c.at = name, total, 0
 	}
-	c.stage, c.units, c.at = name, total, 0
 	s.state.last = c
 	s.show()
 }
@@ -51,14 +54,17 @@ func (c *Clip) Done() {
 	s.show()
 }
 
-// fraction returns how much of the clip is done, 0 to 1.
+// fraction returns how much of the clip is done, 0 to 1. It never falls.
 func (c *Clip) fraction() float64 {
 	if c.done {
 		return 1
 	}
-	f := c.before
-	if c.units > 0 {
-		f += c.screen.state.shares[c.stage] * min(1, float64(c.at)/float64(c.units))
+	if before, part, ok := c.screen.state.share(c.stage); ok {
+		f := before
+		if c.units > 0 {
+			f += part * min(1, float64(c.at)/float64(c.units))
+		}
+		c.best = max(c.best, f)
 	}
-	return min(1, f)
+	return c.best
 }

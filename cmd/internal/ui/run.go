@@ -2,6 +2,7 @@ package ui
 
 import (
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -9,7 +10,7 @@ import (
 // fast frames go by and how long it will take.
 type run struct {
 	total  int
-	shares map[string]float64 // normalised to a sum of 1
+	shares []Share // parts sum to 1
 	clips  []*Clip
 	start  time.Time
 	last   *Clip // the clip that moved last
@@ -24,18 +25,27 @@ type run struct {
 // enough that stages and clips running side by side do not make it jump.
 const rateWindow = 2 * time.Second
 
-func newRun(total int, shares map[string]float64, now time.Time) run {
+func newRun(total int, shares []Share, now time.Time) run {
 	sum := 0.0
-	for _, v := range shares {
-		sum += v
+	for _, s := range shares {
+		sum += s.Part
 	}
-	norm := make(map[string]float64, len(shares))
-	for k, v := range shares {
-		if sum > 0 {
-			norm[k] = v / sum
-		}
+	norm := slices.Clone(shares)
+	for i := range norm {
+		norm[i].Part /= sum
 	}
 	return run{total: total, shares: norm, start: now, since: now}
+}
+
+// share returns what a stage takes and what comes before it, 0 to 1.
+func (r *run) share(stage string) (before, part float64, ok bool) {
+	for _, s := range r.shares {
+		if s.Stage == stage {
+			return before, s.Part, true
+		}
+		before += s.Part
+	}
+	return 0, 0, false
 }
 
 // fraction returns how much of the whole run is done, 0 to 1.

@@ -21,11 +21,18 @@ type ScreenOptions struct {
 	// Throttle is the shortest time between two drawings of the bar.
 	// Default 100 ms: a frame may come every 5 ms, an eye does not.
 	Throttle time.Duration
-	// Shares tells which part of a clip's time each stage takes, by stage
-	// name. They need not sum to 1. A stage without a share moves no bar.
-	Shares map[string]float64
+	// Shares tells which part of a clip's time each stage takes, in the order
+	// of the stages. They need not sum to 1. A stage may be left out by a
+	// clip; one that is not listed moves no bar.
+	Shares []Share
 	// Now is the clock; tests hand in their own. Default time.Now.
 	Now func() time.Time
+}
+
+// Share is a stage's part of the time of a clip.
+type Share struct {
+	Stage string
+	Part  float64
 }
 
 // DefaultScreenOptions returns the defaults described at ScreenOptions.

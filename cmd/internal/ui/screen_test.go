@@ -30,7 +30,7 @@ func (c *ticker) pass(d time.Duration) {
 	c.t = c.t.Add(d)
 }
 
-var shares = map[string]float64{"look": 1, "follow": 3}
+var shares = []ui.Share{{"look", 1}, {"follow", 3}}
 
 func screen(buf *bytes.Buffer, o ui.ScreenOptions) (*ui.Screen, *slog.Logger, *ticker) {
 	c := &ticker{t: time.Unix(1000, 0)}
@@ -88,8 +88,9 @@ func TestScreenBar(t *testing.T) {
 	if drawn < 10 || drawn > 90 { // 5 s at 100 ms, and once more where the per cent moved
 		t.Errorf("drawn %d times in 5 s with a throttle of 100 ms", drawn)
 	}
-	// follow is 3/4 of the work, half done: 37.5 % in 5 s, so 8.3 s remain.
-	for _, want := range []string{"37%", "100 frames/s", "0:08 left"} {
+	// follow is 3/4 of the work, half done, and look was left out: 62.5 % in
+	// 5 s, so 3 s remain.
+	for _, want := range []string{"62%", "100 frames/s", "0:03 left"} {
 		if !strings.Contains(buf.String(), want) {
 			t.Errorf("the bar does not show %q", want)
 		}
@@ -104,6 +105,35 @@ func TestScreenBar(t *testing.T) {
 	log.Info("after")
 	if strings.Contains(buf.String(), "[=") {
 		t.Error("the bar is still there after End")
+	}
+}
+
+// A stage that comes again, for the second swing of a clip, moves the bar on
+// and never back.
+func TestScreenStageAgain(t *testing.T) {
+	var buf bytes.Buffer
+	s, log, clock := screen(&buf, ui.ScreenOptions{})
+	s.Begin(1, log)
+	c := s.Clip("swing")
+	for range 3 {
+		c.Stage("follow", 100)
+		for range 100 {
+			clock.pass(10 * time.Millisecond)
+			c.Add(1)
+		}
+	}
+	c.Done()
+	last := 0
+	for line := range strings.Lines(buf.String()) {
+		var percent int
+		_, after, _ := strings.Cut(line, "percent=")
+		if _, err := fmt.Sscan(after, &percent); err != nil || percent <= last {
+			t.Errorf("after %d %%: %s", last, line)
+		}
+		last = percent
+	}
+	if last != 90 {
+		t.Errorf("the last line says %d %%", last)
 	}
 }
 
