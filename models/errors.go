@@ -48,7 +48,7 @@ func writing(path string, err error) error {
 	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
 		return &Error{
 			Msg:  "the disk is full: " + path + " cannot be written",
-			Hint: "free about 500 MB, or set PLANTFRAME_CACHE to a folder on another disk", Err: err,
+			Hint: "free about 600 MB, or set PLANTFRAME_CACHE to a folder on another disk", Err: err,
 		}
 	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		return &Error{

@@ -18,14 +18,16 @@ import (
 func fetch(ctx context.Context, npm, dir, name, version string) (string, error) {
 	spec := name + "@" + version
 	cmd := exec.CommandContext(ctx, npm, "pack", spec, "--loglevel=error", "--ignore-scripts",
-		"--pack-destination", dir)
+		"--pack-destination", dir,
+		// Without a network the client would wait 10 s and 60 s before it tries again.
+		"--fetch-retry-mintimeout=1000", "--fetch-retry-maxtimeout=4000")
 	cmd.Dir = dir
 	var stderr bytes.Buffer
 	cmd.Stderr = &stderr
 	// The client may start children; all of them end with it.
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
 	cmd.Cancel = func() error { return syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) }
-	cmd.WaitDelay = 2 * time.Second
+	cmd.WaitDelay = 5 * time.Second
 	err := cmd.Run()
 	if cause := context.Cause(ctx); cause != nil {
 		return "", &Error{Msg: "fetching " + spec + " was stopped", Err: cause}
@@ -56,7 +58,7 @@ func npmError(npm, spec, dir, stderr string, err error) error {
 	}
 	e := &Error{Err: err}
 	if line := firstLine(stderr); line != "" {
-		e.Err = fmt.Errorf("%w (npm: %s)", err, line)
+		e.Err = errors.New("npm says: " + line)
 	}
 	switch {
 	case errors.Is(err, exec.ErrNotFound), errors.Is(err, os.ErrNotExist):
@@ -65,7 +67,7 @@ func npmError(npm, spec, dir, stderr string, err error) error {
 		e.Err = err
 	case has("ENOSPC", "EDQUOT"):
 		e.Msg = "the disk is full: fetching " + spec + " stopped"
-		e.Hint = "free about 500 MB where " + dir + " and the npm cache are, or set PLANTFRAME_CACHE to a folder on another disk"
+		e.Hint = "free about 600 MB where " + dir + " and the npm cache are, or set PLANTFRAME_CACHE to a folder on another disk"
 	case has("ENOTFOUND", "EAI_AGAIN", "ECONNREFUSED", "ECONNRESET", "ETIMEDOUT", "ENETUNREACH", "EHOSTUNREACH", "ERR_SOCKET_TIMEOUT", "FETCH_ERROR"):
 		e.Msg = "no connection to the package registry: " + spec + " cannot be fetched"
 		e.Hint = "check the network and the npm settings (npm config list), then run again; what is installed already is kept"
@@ -95,11 +97,13 @@ func firstLine(s string) string {
 		for _, p := range []string{"npm ERR!", "npm error", "npm WARN", "npm warn"} {
 			line = strings.TrimSpace(strings.TrimPrefix(line, p))
 		}
-		if line == "" || strings.HasPrefix(line, "code ") {
+		word, _, _ := strings.Cut(line, " ")
+		switch word {
+		case "", "code", "errno", "syscall", "path", "dest": // fields of the error, said better by the next lines
 			continue
 		}
 		if len(line) > 200 {
-			line = line[:200] + "..."
+			line = strings.ToValidUTF8(line[:200], "") + "..."
 		}
 		return line
 	}

@@ -15,7 +15,7 @@ const (
 
 // Limits that keep a damaged file from asking for absurd memory. The largest network here has 1 M elements a tensor.
 const (
-	maxElements = 1 << 27
+	maxElements = 1 << 24
 	maxRank     = 8
 )
 
