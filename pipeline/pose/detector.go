@@ -140,8 +140,8 @@ func mergeOverlapping(in []raw) []raw {
 		best := rest[0]
 		var sum raw
 		left := 0
-		for _, c := range rest {
-			if overlap(best.box(), c.box()) <= detOverlap && c != best {
+		for i, c := range rest {
+			if i > 0 && !(overlap(best.box(), c.box()) > detOverlap) {
 				rest[left] = c
 				left++
 				continue
