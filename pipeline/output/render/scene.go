@@ -1,0 +1,167 @@
+package render
+
+import (
+	"math"
+
+	"plantframe/pipeline/swing"
+)
+
+// scene draws the frames of one section.
+type scene struct {
+	st    *style
+	sec   *section
+	k     float64 // canvas px per full-size px
+	pace  pacer
+	hold  int // video frames that plant stands still
+	strip strip
+
+	plantAt int // frame index on which plant is shown; -1 until it came
+	panel   panel
+	panelOK bool
+	done    map[swing.EventName]bool // stills that are made or given up
+}
+
+// bannerTime is how long an event stays named, s of video.
+const bannerTime = 0.5
+
+func newScene(st *style, sec *section, k, fps, hold float64) *scene {
+	sc := &scene{
+		st: st, sec: sec, k: k, plantAt: -1,
+		pace: pacer{sec: sec, fps: fps},
+		hold: int(math.Round(hold * fps)),
+		done: map[swing.EventName]bool{},
+	}
+	sc.strip = newStrip(st, sec, sc.reach(sec.start, sec.end))
+	return sc
+}
+
+// reach returns the rectangle that the hitter's points fill between two
+// source times, canvas px; empty (far outside) when there are none.
+func (sc *scene) reach(from, to float64) rect {
+	r := rect{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
+	t := &sc.sec.s.Track
+	for i, at := range t.Times {
+		if at < from || at > to || i >= len(t.Points) {
+			continue
+		}
+		for _, p := range t.Points[i] {
+			if !known(p) {
+				continue
+			}
+			x, y := p.X*sc.k, p.Y*sc.k
+			r = rect{math.Min(r.x0, x), math.Min(r.y0, y), math.Max(r.x1, x), math.Max(r.y1, y)}
+		}
+	}
+	if r.x0 > r.x1 {
+		x, y := sc.st.w/2, sc.st.h/2
+		return rect{x, y, x, y}
+	}
+	return r
+}
+
+// frames says how often the frame before and this one are shown, and notes
+// when plant comes.
+func (sc *scene) frames(f swing.Frame) (before, times int) {
+	plant, ok := sc.sec.s.Events[swing.Plant]
+	isPlant := ok && sc.plantAt < 0 && f.Index >= plant.Frame && near(f, plant)
+	before, times = sc.pace.step(f.Time, isPlant)
+	if isPlant {
+		sc.plantAt = f.Index
+		times += sc.hold
+	}
+	return before, times
+}
+
+// near guards against naming a frame for an event whose own frame is lost.
+func near(f swing.Frame, e swing.Event) bool { return math.Abs(f.Time-e.Time) <= 0.1 }
+
+// dueStills returns the events whose still is to be taken from f: its own
+// frame, or the first one after it when that is lost.
+func (sc *scene) dueStills(f swing.Frame) []swing.EventName {
+	var out []swing.EventName
+	for _, name := range stillEvents() {
+		e, ok := sc.sec.s.Events[name]
+		if !ok || sc.done[name] || f.Index < e.Frame {
+			continue
+		}
+		sc.done[name] = true
+		if near(f, e) {
+			out = append(out, name)
+		}
+	}
+	return out
+}
+
+// still draws the picture of one event.
+func (sc *scene) still(c *canvas, f swing.Frame, ev swing.EventName) {
+	drawn := sc.figure(c, f, true)
+	if p, ok := sc.list(f, ev, drawn); ok {
+		p.draw(c)
+	}
+	sc.strip.draw(c, now{t: f.Time, frame: f.Index, event: ev})
+}
+
+// compose draws one picture of the video.
+func (sc *scene) compose(c *canvas, f swing.Frame) {
+	slow := sc.sec.inSlow(f.Time)
+	drawn := sc.figure(c, f, slow || f.Index == sc.plantAt)
+	if f.Index == sc.plantAt {
+		sc.panel, sc.panelOK = sc.list(f, swing.Plant, drawn)
+	}
+	if sc.panelOK && (slow || f.Index == sc.plantAt) {
+		sc.panel.draw(c)
+	}
+	n := now{t: f.Time, frame: f.Index, event: sc.current(f)}
+	if slow {
+		n.slow = sc.sec.factor
+	}
+	sc.strip.draw(c, n)
+}
+
+func (sc *scene) figure(c *canvas, f swing.Frame, launch bool) map[line]bool {
+	fig, ok := figureAt(sc.sec, f.Index, sc.k, sc.st.unit)
+	if !ok {
+		return nil
+	}
+	fig.skeleton(c, sc.st.colour)
+	if !launch {
+		return nil
+	}
+	return fig.launch(c, sc.st.colour)
+}
+
+// list makes the panel of ev for frame f.
+func (sc *scene) list(f swing.Frame, ev swing.EventName, drawn map[line]bool) (panel, bool) {
+	// In the video the list stays while the swing goes on: keep clear of
+	// where the hitter will be, and of the bat: at the launch position it
+	// reaches about a sixth of the standing height over the head and an
+	// eighth beyond the hands (common practice, no source).
+	until := f.Time
+	if ev == swing.Plant && !math.IsInf(sc.sec.slow1, 1) {
+		until = sc.sec.slow1
+	}
+	hitter := sc.reach(f.Time-1e-6, until+1e-6)
+	side, over := hitter.h()/8, hitter.h()/6
+	hitter = rect{hitter.x0 - side, hitter.y0 - over, hitter.x1 + side, hitter.y1}
+	free := rect{0, 0, sc.st.w, sc.strip.rect.y0}
+	if sc.strip.top {
+		free = rect{0, sc.strip.rect.y1, sc.st.w, sc.st.h}
+	}
+	return newPanel(sc.st, "at "+string(ev), panelRows(sc.sec.s, ev, drawn), free, hitter)
+}
+
+// current returns the event that is named while f is shown.
+func (sc *scene) current(f swing.Frame) swing.EventName {
+	var name swing.EventName
+	latest := math.MinInt
+	for _, n := range swing.EventNames() {
+		e, ok := sc.sec.s.Events[n]
+		if !ok || e.Frame > f.Index || e.Frame < latest {
+			continue
+		}
+		if sc.sec.clock(f.Time)-sc.sec.clock(e.Time) <= bannerTime {
+			name, latest = n, e.Frame
+		}
+	}
+	return name
+}
