@@ -1,0 +1,65 @@
+package measure
+
+import (
+	"math"
+	"slices"
+)
+
+// sampled is a set of values with weights.
+type sampled struct{ value, weight []float64 }
+
+// add appends one value with the logarithm of its weight.
+func (s *sampled) add(v, logWeight float64) {
+	s.value, s.weight = append(s.value, v), append(s.weight, logWeight)
+}
+
+// normalise turns the logarithms of the weights into weights that sum to 1 and
+// returns the effective number of samples, 1/sum(w^2) (Kish 1965).
+func (s *sampled) normalise() float64 {
+	top := slices.Max(s.weight)
+	sum := 0.0
+	for i, w := range s.weight {
+		s.weight[i] = math.Exp(w - top)
+		sum += s.weight[i]
+	}
+	sq := 0.0
+	for i := range s.weight {
+		s.weight[i] /= sum
+		sq += s.weight[i] * s.weight[i]
+	}
+	return 1 / sq
+}
+
+// summary returns the median and one standard deviation: the mean of half the
+// central 68 % and a quarter of the central 95 %, equal for a bell curve and
+// between the two for heavy tails or two humps.
+func (s *sampled) summary() (median, sigma float64) {
+	n := len(s.value)
+	order := make([]int, n)
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int {
+		switch {
+		case s.value[a] < s.value[b]:
+			return -1
+		case s.value[a] > s.value[b]:
+			return 1
+		}
+		return a - b
+	})
+	quantiles := []float64{0.0228, 0.1587, 0.5, 0.8413, 0.9772}
+	got := make([]float64, len(quantiles))
+	sum, k := 0.0, 0
+	for _, i := range order {
+		sum += s.weight[i]
+		for k < len(quantiles) && sum >= quantiles[k] {
+			got[k] = s.value[i]
+			k++
+		}
+	}
+	for ; k < len(quantiles); k++ {
+		got[k] = s.value[order[n-1]]
+	}
+	return got[2], ((got[3]-got[1])/2 + (got[4]-got[0])/4) / 2
+}
