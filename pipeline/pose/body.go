@@ -79,9 +79,11 @@ type landmarker struct {
 	accept float64 // flag below which nobody is there
 	blaze  bool
 	aspect float64 // width over height of the input
+	centres
 }
 
-func newLandmarker(n *Network) (*landmarker, error) {
+// newLandmarker prepares n; jointCentres is Options.JointCentres.
+func newLandmarker(n *Network, jointCentres bool) (*landmarker, error) {
 	if n == nil || n.Session == nil {
 		return nil, errNoNetwork
 	}
@@ -93,6 +95,9 @@ func newLandmarker(n *Network) (*landmarker, error) {
 	l := &landmarker{run: r, accept: n.Spec.MinScore, aspect: float64(n.Spec.Width) / float64(n.Spec.Height)}
 	if l.joints, err = keypointSet(n.Spec); err != nil {
 		return nil, err
+	}
+	if jointCentres {
+		l.centres = centresOf(n.Spec.Keypoints)
 	}
 	l.got.points = make([]point, len(l.joints))
 	def := 0.25 // mean score under which a crop shows nobody, common practice
@@ -149,6 +154,7 @@ func (l *landmarker) look(f swing.Frame, r pixel.Region, b *body) (bool, error) 
 		}
 	}
 	b.points[swing.LeftHand], b.points[swing.RightHand] = fingers[0].mean(), fingers[1].mean()
+	l.centres.apply(b)
 	b.hip = b.points[swing.LeftHip].Point().Mid(b.points[swing.RightHip].Point())
 	b.neck = b.points[swing.LeftShoulder].Point().Mid(b.points[swing.RightShoulder].Point())
 	b.size = sizeOf(b, r)

@@ -67,7 +67,7 @@ func (e *Estimator) Runs() map[string]int {
 }
 
 func (e *Estimator) newLandmarker(n *Network) (*landmarker, error) {
-	l, err := newLandmarker(n)
+	l, err := newLandmarker(n, e.o.JointCentres)
 	if err == nil {
 		e.runners = append(e.runners, l.run)
 	}

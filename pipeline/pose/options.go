@@ -36,6 +36,11 @@ type Options struct {
 	// walking people stay under 2. Larger = fewer false swings, soft swings
 	// are lost.
 	MinHandSpeed float64
+	// JointCentres moves shoulders, hips, knees and ankles from where a
+	// network marks them to the joint centres, by constant shares of body
+	// segments (see centres.go). Default true; false keeps the network's own
+	// places.
+	JointCentres bool
 	// Before and After, s, are what a swing window keeps around the fastest
 	// hands. Defaults 2.2 and 1.2: stance and stride before, finish after.
 	Before, After float64
@@ -45,7 +50,7 @@ type Options struct {
 func DefaultOptions() Options {
 	return Options{
 		ShortClip: 6, ScanRate: 13, DetectEvery: 0.75, OthersEvery: 0.5, ObjectEvery: 0.5,
-		MaxPeople: 5, MinHeight: 40, MinHandSpeed: 5, Before: 2.2, After: 1.2,
+		MaxPeople: 5, MinHeight: 40, MinHandSpeed: 5, JointCentres: true, Before: 2.2, After: 1.2,
 	}
 }
 
