@@ -146,6 +146,9 @@ func (c *canvas) plate(r rect, radius float64, col colour, alpha float64) {
 // tint mixes col into the whole pixels of r.
 func (c *canvas) tint(r rect, col colour, alpha float64) {
 	r = r.whole().cut(c.w, c.h)
+	if r.area() == 0 {
+		return
+	}
 	// One table instead of a multiplication per byte: plates are large.
 	var table [3][256]uint8
 	a := int32(256 * alpha)

@@ -30,9 +30,11 @@ func figureAt(sec *section, frame int, k, unit float64) (figure, bool) {
 		}
 		f.at[j], f.has[j] = p.Point().Scale(k), true
 	}
-	if r < len(sec.s.CentreOfMass) && sec.s.CentreOfMass[r] != nil {
-		m := sec.s.CentreOfMass[r].Scale(k)
-		f.mass = &m
+	if r < len(sec.s.CentreOfMass) {
+		if p := sec.s.CentreOfMass[r]; p != nil && math.Abs(p.X) < 1e6 && math.Abs(p.Y) < 1e6 {
+			m := p.Scale(k)
+			f.mass = &m
+		}
 	}
 	return f, true
 }
