@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"plantframe/models/onnx"
+	"plantframe/models/tfjs"
 	"plantframe/models/tflite"
 )
 
@@ -52,14 +53,15 @@ func (s Store) Install(ctx context.Context, all []Manifest, o InstallOptions) (I
 	return r, op("models.Install", err)
 }
 
-func (s Store) install(ctx context.Context, all []Manifest, o InstallOptions) (done Installed, err error) {
+func (s Store) install(ctx context.Context, all []Manifest, o InstallOptions) (Installed, error) {
 	l, err := here()
 	if err != nil {
-		return done, err
+		return Installed{}, err
 	}
-	goods := []good{{id: "onnxruntime", path: s.LibraryPath(), sha256: l.sha256, pkg: libraryPackage + "@" + libraryVersion, source: Source{
-		Package: libraryPackage, Version: libraryVersion, File: l.file, SHA256: l.sha256,
-	}}}
+	goods := []good{{
+		id: "onnxruntime", path: s.LibraryPath(), sha256: l.sha256, pkg: libraryPackage + "@" + libraryVersion,
+		source: Source{Package: libraryPackage, Version: libraryVersion, File: l.file, SHA256: l.sha256},
+	}}
 	for _, m := range all {
 		if m.Source.Path != "" {
 			continue // the user's own file is used where it is
@@ -68,6 +70,11 @@ func (s Store) install(ctx context.Context, all []Manifest, o InstallOptions) (d
 			id: m.ID, path: s.Path(m), sha256: m.SHA256, pkg: m.Source.Package + "@" + m.Source.Version, source: m.Source, m: m,
 		})
 	}
+	return s.put(ctx, goods, o)
+}
+
+// put brings the goods into the folder.
+func (s Store) put(ctx context.Context, goods []good, o InstallOptions) (done Installed, err error) {
 	total := len(goods)
 	tell := func(step, item string) {
 		if o.Progress != nil {
@@ -215,7 +222,7 @@ func (s Store) fromPackage(ctx context.Context, goods []good, npm string, tell f
 }
 
 // convert turns the source files of m into the bytes of an ONNX file with the outputs that the manifest lists.
-func convert(m Manifest, file, _ []byte) ([]byte, error) {
+func convert(m Manifest, file, weights []byte) ([]byte, error) {
 	var tensors []string
 	for _, o := range m.Outputs {
 		tensors = append(tensors, o.Tensor)
@@ -225,11 +232,23 @@ func convert(m Manifest, file, _ []byte) ([]byte, error) {
 	switch m.Convert {
 	case "tflite":
 		model, err = tflite.Convert(file, tflite.Options{Outputs: tensors})
+	case "tfjs":
+		options := tfjs.DefaultOptions()
+		options.InputName = m.Input.Name
+		for _, tensor := range tensors {
+			options.Outputs = append(options.Outputs, tfjs.Output{Node: tensor})
+		}
+		model, err = tfjs.Convert(file, weights, options)
 	default:
 		return nil, fmt.Errorf("there is no conversion called %q", m.Convert)
 	}
 	if err != nil {
 		return nil, err
 	}
+	model.Graph.Name = &m.ID
+	model.MetadataProps = onnx.Metadata( // so that the file still says what it is when it is copied away
+		"title", m.Title, "licence", m.Licence, "origin", m.Origin,
+		"source", fmt.Sprintf("npm %s@%s %s", m.Source.Package, m.Source.Version, m.Source.File),
+		"source_sha256", m.Source.SHA256, "converted_from", m.Convert)
 	return onnx.Marshal(model)
 }

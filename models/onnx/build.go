@@ -109,11 +109,17 @@ func Model(g *GraphProto, meta ...string) *ModelProto {
 		OpsetImport:  []*OperatorSetIdProto{{Domain: proto.String(""), Version: proto.Int64(Opset)}},
 		Graph:        g,
 	}
-	for i := 0; i+1 < len(meta); i += 2 {
-		m.MetadataProps = append(m.MetadataProps,
-			&StringStringEntryProto{Key: proto.String(meta[i]), Value: proto.String(meta[i+1])})
-	}
+	m.MetadataProps = Metadata(meta...)
 	return m
+}
+
+// Metadata makes metadata_props from key, value, key, value ...; a last key without value is left out.
+func Metadata(pairs ...string) []*StringStringEntryProto {
+	var props []*StringStringEntryProto
+	for i := 0; i+1 < len(pairs); i += 2 {
+		props = append(props, &StringStringEntryProto{Key: &pairs[i], Value: &pairs[i+1]})
+	}
+	return props
 }
 
 // Marshal writes the file. Equal models give equal bytes: the schema holds no maps and fields go out in order.

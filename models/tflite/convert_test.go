@@ -57,7 +57,8 @@ func sparseConv(width byte) net {
 	return net{
 		tensors: []tensor{
 			activation("in", 1, 1, 1, 4), activation("out", 1, 1, 1, 2), w,
-			{name: "dense", shape: []int32{2, 1, 1, 4}, kind: 1}, activation("full", 2, 1, 1, 4),
+			{name: "dense", shape: []int32{2, 1, 1, 4}, kind: 1},
+			activation("full", 2, 1, 1, 4),
 		},
 		inputs: []int{0}, outputs: []int{1},
 		ops: []op{
@@ -107,70 +108,84 @@ func TestOperators(t *testing.T) {
 		// kernel of height 2 and width 1, stride 1 down and 2 across, over a picture 3 high and 4 wide
 		"CONV_2D, height before width": {
 			one(conv, activation("in", 1, 3, 4, 1), activation("out", 1, 2, 2, 1), convOptions(1, 2, 1, 0), floats("w", []int32{1, 2, 1, 1}, 1, 10)),
-			upTo(12), []float32{40, 62, 84, 106},
+			upTo(12),
+			[]float32{40, 62, 84, 106},
 		},
 		// taps 0 and 2 pixels to the right: 0+2*10 ...
 		"CONV_2D, dilated": {
 			one(conv, row(4), activation("out", 1, 1, 2, 1), append(convOptions(1, 1, 1, 0), i(4, 2), i(5, 1)), floats("w", []int32{1, 1, 2, 1}, 1, 10)),
-			upTo(4), []float32{20, 31},
+			upTo(4),
+			[]float32{20, 31},
 		},
 		"CONV_2D, RELU": {
 			one(conv, row(2), activation("out", 1, 1, 2, 1), convOptions(1, 1, 1, 1), floats("w", []int32{1, 1, 1, 1}, -10)),
-			[]float32{-1, 1}, []float32{10, 0},
+			[]float32{-1, 1},
+			[]float32{10, 0},
 		},
 		// SAME with stride 2 on an even size pads at the end alone: sums of rows and columns 0-2 and 2-3
 		"DEPTHWISE_CONV_2D, SAME stride 2 even": {
 			one(depthwise, activation("in", 1, 4, 4, 1), activation("out", 1, 2, 2, 1), depthwiseOptions(0, 2, 2, 0), floats("w", []int32{1, 3, 3, 1}, 1, 1, 1, 1, 1, 1, 1, 1, 1)),
-			upTo(16), []float32{45, 39, 66, 50},
+			upTo(16),
+			[]float32{45, 39, 66, 50},
 		},
 		// SAME with stride 2 on an odd size pads one on each side: 0+1, 1+2+3, 3+4
 		"DEPTHWISE_CONV_2D, SAME stride 2 odd": {
 			one(depthwise, row(5), activation("out", 1, 1, 3, 1), depthwiseOptions(0, 2, 1, 0), floats("w", []int32{1, 1, 3, 1}, 1, 1, 1)),
-			upTo(5), []float32{1, 6, 7},
+			upTo(5),
+			[]float32{1, 6, 7},
 		},
 		// each channel has its own kernel; bias 100 and 200
 		"DEPTHWISE_CONV_2D, channels": {
 			one(depthwise, activation("in", 1, 1, 2, 2), activation("out", 1, 1, 1, 2), depthwiseOptions(1, 1, 1, 0),
 				floats("w", []int32{1, 1, 2, 2}, 1, 10, 2, 20), floats("bias", []int32{2}, 100, 200)),
-			[]float32{1, 2, 3, 4}, []float32{107, 300},
+			[]float32{1, 2, 3, 4},
+			[]float32{107, 300},
 		},
 		// two kernels a channel: output channel = 2*channel + kernel
 		"DEPTHWISE_CONV_2D, multiplier 2": {
 			one(depthwise, activation("in", 1, 1, 1, 2), activation("out", 1, 1, 1, 4), depthwiseOptions(1, 1, 1, 0), floats("w", []int32{1, 1, 1, 4}, 1, 2, 3, 4)),
-			[]float32{1, 10}, []float32{1, 2, 30, 40},
+			[]float32{1, 10},
+			[]float32{1, 2, 30, 40},
 		},
 		"ADD":        {twice(add, row(2), activation("out", 1, 1, 2, 1)), []float32{-1, 4}, []float32{-2, 8}},
 		"ADD, RELU6": {twice(add, row(3), activation("out", 1, 1, 3, 1), b(0, 3)), []float32{-1, 2, 4}, []float32{0, 4, 6}},
 		// one row above, two columns right
 		"PAD": {
 			one(pad, activation("in", 1, 1, 2, 1), activation("out", 1, 2, 4, 1), nil, ints("p", []int32{4, 2}, 0, 0, 1, 0, 0, 2, 0, 0)),
-			[]float32{1, 2}, []float32{0, 0, 0, 0, 1, 2, 0, 0},
+			[]float32{1, 2},
+			[]float32{0, 0, 0, 0, 1, 2, 0, 0},
 		},
 		"PAD, channels": {
 			one(pad, activation("in", 1, 1, 2, 2), activation("out", 1, 1, 2, 3), nil, ints("p", []int32{4, 2}, 0, 0, 0, 0, 0, 0, 0, 1)),
-			[]float32{1, 2, 3, 4}, []float32{1, 2, 0, 3, 4, 0},
+			[]float32{1, 2, 3, 4},
+			[]float32{1, 2, 0, 3, 4, 0},
 		},
 		// sample positions -.25 .25 .75 1.25, held at the border
 		"RESIZE_BILINEAR, half pixel": {
 			one(resize, row(2), activation("out", 1, 1, 4, 1), resizeOptions(0, 1), ints("s", []int32{2}, 1, 4)),
-			[]float32{0, 4}, []float32{0, 1, 3, 4},
+			[]float32{0, 4},
+			[]float32{0, 1, 3, 4},
 		},
 		"RESIZE_BILINEAR, corners": {
 			one(resize, row(2), activation("out", 1, 1, 4, 1), resizeOptions(1, 0), ints("s", []int32{2}, 1, 4)),
-			[]float32{0, 3}, []float32{0, 1, 2, 3},
+			[]float32{0, 3},
+			[]float32{0, 1, 2, 3},
 		},
 		"RESIZE_BILINEAR, neither": {
 			one(resize, row(2), activation("out", 1, 1, 4, 1), resizeOptions(0, 0), ints("s", []int32{2}, 1, 4)),
-			[]float32{0, 4}, []float32{0, 2, 4, 4},
+			[]float32{0, 4},
+			[]float32{0, 2, 4, 4},
 		},
 		"MAX_POOL_2D": {
 			one(maxPool, activation("in", 1, 2, 4, 1), activation("out", 1, 1, 2, 1), []option{b(0, 1), i(1, 2), i(2, 2), i(3, 2), i(4, 2)}),
-			[]float32{1, 9, 3, 4, 5, 6, 7, 8}, []float32{9, 8},
+			[]float32{1, 9, 3, 4, 5, 6, 7, 8},
+			[]float32{9, 8},
 		},
 		// channels 0-1 go to the upper row: block (row, column) above channel
 		"DEPTH_TO_SPACE": {
 			one(depthToSpace, activation("in", 1, 1, 2, 4), activation("out", 1, 2, 4, 1), []option{i(0, 2)}),
-			upTo(8), []float32{0, 1, 4, 5, 2, 3, 6, 7},
+			upTo(8),
+			[]float32{0, 1, 4, 5, 2, 3, 6, 7},
 		},
 		"RESHAPE, picture to rows": {
 			one(reshape, activation("in", 1, 2, 1, 3), activation("out", 1, 6), nil), upTo(6), upTo(6),
