@@ -239,8 +239,7 @@ func (w *world) detector() *Network {
 	}}
 }
 
-// objects returns a NanoDet that sees the bats of w: one box of side 1.2
-// torsos round the hands.
+// objects returns a NanoDet that sees the people of w and their bats: one box of side 1.2 torsos round the hands.
 func (w *world) objects() *Network {
 	s := &fakeSession{in: make([]float32, 3*416*416), out: map[string][]float32{}}
 	for i, st := range []int{8, 16, 32} {
@@ -251,11 +250,30 @@ func (w *world) objects() *Network {
 	s.run = func(s *fakeSession) error {
 		sc, bx := s.out["scores32"], s.out["boxes32"]
 		clear(sc)
+		clear(s.out["scores16"])
 		a, ok := crop(s.in, 416, func(v float32) float64 { return float64(v) * 255 }, 0.5)
 		if !ok {
 			return nil
 		}
+		px := 1 / math.Hypot(a.XU, a.YU)          // crop px a picture px
+		side := func(bins []float32, v float64) { // a distribution with mean v over two bins
+			for i := range bins {
+				bins[i] = -30
+			}
+			v = max(0, min(9.99, v))
+			bins[int(v)] = float32(math.Log(1 - v + math.Floor(v)))
+			bins[int(v)+1] = float32(math.Log(v - math.Floor(v) + 1e-9))
+		}
 		for _, h := range w.now {
+			if u, v := back(a, h.hip); u > 0 && v > 0 && u < 416 && v < 416 {
+				i := int(v/16)*26 + int(u/16)
+				s.out["scores16"][i*80+classPerson] = 0.7
+				cu, cv := (math.Floor(u/16)+0.5)*16, (math.Floor(v/16)+0.5)*16
+				r := h.torso * px
+				for k, d := range []float64{cu - u + r/2, cv - v + 1.75*r, u - cu + r/2, v - cv + 1.75*r} {
+					side(s.out["boxes16"][(4*i+k)*11:][:11], d/16)
+				}
+			}
 			if !h.bat {
 				continue
 			}
@@ -265,13 +283,8 @@ func (w *world) objects() *Network {
 			}
 			cell := int(v/32)*13 + int(u/32)
 			sc[cell*80+classBat] = 0.8
-			bins := bx[cell*44:][:44]
-			for i := range bins {
-				bins[i] = -30
-			}
-			half := 0.6 * h.torso / math.Hypot(a.XU, a.YU) / 32 // strides
-			for side := range 4 {
-				bins[side*11+max(1, min(10, int(half+0.5)))] = 30
+			for k := range 4 {
+				side(bx[(4*cell+k)*11:][:11], 0.6*h.torso*px/32)
 			}
 		}
 		return nil

@@ -132,6 +132,14 @@ func (w *follower) locate(f swing.Frame) (bool, error) {
 		return false, err
 	}
 	ok, err := w.acquire(f)
+	if err == nil && !ok && w.misses%distantEvery == 0 && w.e.objects != nil {
+		// Nobody for the pose detector: people who fill little of the
+		// picture only show as boxes.
+		if w.found, err = w.e.objects.detect(f, w.found[:0]); err != nil {
+			return false, err
+		}
+		ok, err = w.acquire(f)
+	}
 	if err == nil && !ok {
 		// At first every frame, later ten times a second: an empty
 		// picture should not cost a search a frame.
@@ -141,6 +149,10 @@ func (w *follower) locate(f swing.Frame) (bool, error) {
 	}
 	return ok, err
 }
+
+// distantEvery is the number of searches in vain between those that also look
+// for distant people, which costs four times as much.
+const distantEvery = 5
 
 // acquire picks the hitter among the people found.
 func (w *follower) acquire(f swing.Frame) (bool, error) {
@@ -273,6 +285,10 @@ func (w *follower) warnings() []swing.Warning {
 		return nil
 	}
 	if seen == 0 {
+		// The words are those of Seen: others may have been in sight.
+		if all := w.e.seen; len(all.People) > 0 {
+			return []swing.Warning{{Code: "hitter-lost", Text: "nobody could be followed: " + all.Describe()}}
+		}
 		return []swing.Warning{{Code: "no-person", Text: "nobody was found in the clip"}}
 	}
 	if w.outside*5 > seen {

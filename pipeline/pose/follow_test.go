@@ -54,8 +54,8 @@ func TestFollowFindsEveryPoint(t *testing.T) {
 		t.Errorf("warnings %v", warnings)
 	}
 	r := e.Runs()
-	// One search at the start, then every half second: at 0, 0.5 and 1 s.
-	if r["fine"] != 90 || r["det"] < 3 || r["det"] > 5 || r["coarse"] != 0 || r["obj"] != 0 {
+	// One search at the start, others sought at 0, 0.5 and 1 s.
+	if r["fine"] != 90 || r["det"] != 1 || r["obj"] != 3 || r["coarse"] != 0 {
 		t.Errorf("runs %v: one large run a frame and two searches a second are needed, no more", r)
 	}
 	s := e.Seen()

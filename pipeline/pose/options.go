@@ -19,7 +19,8 @@ type Options struct {
 	// Default 0.75. Smaller = people who pass are seen sooner.
 	DetectEvery float64
 	// OthersEvery is the time, s, between searches for other people in
-	// Follow. Default 0.5; 0 never searches.
+	// Follow. Default 0.5; 0 never searches. Smaller = passers-by are seen
+	// sooner, dearer.
 	OthersEvery float64
 	// ObjectEvery is the time, s, between looks for a bat in each person's
 	// hands. Default 0.5. Smaller = surer choice among swingers, dearer.

@@ -112,16 +112,8 @@ func (c *crowd) twin(b *body, p *person) *person {
 
 // searchPeople finds people who are not followed yet.
 func (c *crowd) searchPeople(f swing.Frame) error {
-	var err error
-	if c.found, err = c.e.people.detect(f, c.found[:0]); err != nil {
+	if err := c.find(f); err != nil {
 		return err
-	}
-	if len(c.found) == 0 && c.count() == 0 && c.e.objects != nil && c.e.people != detector(c.e.objects) {
-		// The pose detector needs people to fill a good part of the
-		// picture; distant ones only show as boxes.
-		if c.found, err = c.e.objects.detect(f, c.found[:0]); err != nil {
-			return err
-		}
 	}
 	largest := 0.0
 	for _, p := range c.people {
@@ -146,6 +138,24 @@ func (c *crowd) searchPeople(f swing.Frame) error {
 		}
 	}
 	return nil
+}
+
+// find fills found. The pose detector is exact but sees mainly the most
+// prominent person; NanoDet sees the others and people far away. Follow needs
+// only the others.
+func (c *crowd) find(f swing.Frame) error {
+	var err error
+	c.found = c.found[:0]
+	boxes := c.e.objects != nil && c.e.people != detector(c.e.objects)
+	if c.hitter == nil || !boxes {
+		if c.found, err = c.e.people.detect(f, c.found); err != nil {
+			return err
+		}
+	}
+	if boxes {
+		c.found, err = c.e.objects.detect(f, c.found)
+	}
+	return err
 }
 
 // radiusPerSize is the radius of the circle round a standing body in torsos:

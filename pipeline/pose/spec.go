@@ -99,7 +99,7 @@ type Networks struct {
 	Detector  *Network // finds people: blazepose-detector or nanodet; needed
 	Landmarks *Network // points of the followed hitter; needed
 	Scan      *Network // cheaper points for coarse passes; nil = Landmarks
-	Objects   *Network // nanodet, tells who holds a bat; nil = nobody asks
+	Objects   *Network // nanodet, finds further people and who holds a bat; nil = goes without
 }
 
 // output returns the tensor of a role after checking its length.
