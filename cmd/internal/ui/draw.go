@@ -68,8 +68,11 @@ func (s *Screen) describe() string {
 			rest = append(rest, c.stage)
 		}
 	}
-	if r.rate > 0 {
+	switch {
+	case r.rate >= 10:
 		rest = append(rest, fmt.Sprintf("%.0f frames/s", r.rate))
+	case r.rate >= 0.1:
+		rest = append(rest, fmt.Sprintf("%.1f frames/s", r.rate))
 	}
 	if d, ok := r.left(s.o.Now()); ok {
 		rest = append(rest, clock(d)+" left")

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"reflect"
+	"slices"
 
 	"plantframe/pipeline/swing"
 )
@@ -56,10 +58,20 @@ func KeyMeasures() []string {
 	return []string{"rear_elbow_height", "lead_elbow_flexion", "stride_length"}
 }
 
+// add appends warnings that are not there yet: what is said of the file may be
+// said of the analysis again.
+func (r *Result) add(ws []swing.Warning) {
+	for _, w := range ws {
+		if !slices.ContainsFunc(r.Warnings, func(o swing.Warning) bool { return reflect.DeepEqual(o, w) }) {
+			r.Warnings = append(r.Warnings, w)
+		}
+	}
+}
+
 // Summarise fills swings and warnings of r from an analysis.
 func (r *Result) Summarise(a swing.Analysis) {
-	r.Warnings = append(r.Warnings, a.Clip.Warnings...)
-	r.Warnings = append(r.Warnings, a.Warnings...)
+	r.add(a.Clip.Warnings)
+	r.add(a.Warnings)
 	for _, sw := range a.Swings {
 		s := SwingResult{Index: sw.Index, Bats: sw.Bats, View: sw.View, Warnings: len(sw.Warnings)}
 		if e, ok := sw.Events[swing.Plant]; ok {
@@ -75,7 +87,7 @@ func (r *Result) Summarise(a swing.Analysis) {
 			}
 		}
 		r.Swings = append(r.Swings, s)
-		r.Warnings = append(r.Warnings, sw.Warnings...)
+		r.add(sw.Warnings)
 	}
 }
 
