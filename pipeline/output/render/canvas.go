@@ -86,7 +86,8 @@ func (c *canvas) stroke(p, q swing.Point, width float64, col colour, alpha float
 		if n2 > 0 {
 			t = math.Max(0, math.Min(1, v.Dot(d)/n2))
 		}
-		return math.Hypot(v.X-t*d.X, v.Y-t*d.Y) - r
+		ex, ey := v.X-t*d.X, v.Y-t*d.Y
+		return math.Sqrt(ex*ex+ey*ey) - r // math.Hypot guards against overflow at ten times the cost
 	})
 }
 

@@ -30,9 +30,14 @@ type Options struct {
 	SlowFactor float64
 	// Hold is how long the plant frame stands still, s. Default 1.
 	Hold float64
-	// MaxFPS caps the frame rate of the video, 1/s. Default 60, which phones
-	// and browsers play at any size drawn here.
-	MaxFPS float64
+	// MinFPS and MaxFPS bound the frame rate of the video, 1/s. It is the
+	// lowest that shows every frame of the slow part, but not under about
+	// MinFPS: a source of 60 frames/s gives 30, one of 240 gives 60. Encoding
+	// is most of the cost of drawing, and each frame costs alike. Defaults 30,
+	// at which true speed looks smooth, and 60, which phones and browsers play
+	// at any size drawn here. Raise MinFPS to 60 for smoother true speed at
+	// twice the cost.
+	MinFPS, MaxFPS float64
 	// MinSide is the short side, px, below which frames are enlarged before
 	// drawing, because text of a readable share of the picture has too few
 	// pixels otherwise. Default 480; 0 never enlarges.
@@ -58,6 +63,7 @@ func DefaultOptions() Options {
 		MaxToContact: 0.35,
 		SlowFactor:   4,
 		Hold:         1,
+		MinFPS:       30,
 		MaxFPS:       60,
 		MinSide:      480,
 		Preset:       "ultrafast",
@@ -84,6 +90,7 @@ func (o Options) Validate() error {
 	in("slow_factor", o.SlowFactor, 1, 20)
 	in("hold", o.Hold, 0, 10)
 	in("max_fps", o.MaxFPS, 10, 240)
+	in("min_fps", o.MinFPS, 10, o.MaxFPS)
 	in("min_side", float64(o.MinSide), 0, 4320)
 	in("crf", float64(o.CRF), 0, 51)
 	in("threads", float64(o.Threads), 0, 64)

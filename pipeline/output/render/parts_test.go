@@ -2,7 +2,9 @@ package render
 
 import (
 	"bytes"
+	"image/png"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -269,20 +271,52 @@ func TestVideoRate(t *testing.T) {
 	}{
 		{29.97, 30000, 1001},
 		{30, 30, 1},
-		{59.94, 60000, 1001},
-		{60, 60, 1},
+		{59.94, 30000, 1001},
+		{60, 30, 1},
 		{23.976, 24000, 1001},
 		{25, 25, 1},
+		{50, 25, 1},
+		{120, 30, 1},
 		{240, 60, 1},
-		{1000, 60, 1},
+		{1000, 58824, 1000},
 		{10, 20000, 1000},
 		{1, 32000, 1000},
 		{0, 30, 1},
-		{47.3, 47300, 1000},
+		{35.3, 35300, 1000},
 	} {
-		num, den := videoRate(&swing.Analysis{Clip: swing.Clip{FPS: c.fps}}, 60)
+		num, den := videoRate(&swing.Analysis{Clip: swing.Clip{FPS: c.fps}}, DefaultOptions())
 		if num != c.num || den != c.den {
 			t.Errorf("%v fps gives %d/%d, want %d/%d", c.fps, num, den, c.num, c.den)
+		}
+	}
+	smooth := DefaultOptions()
+	smooth.MinFPS = 60
+	if num, den := videoRate(&swing.Analysis{Clip: swing.Clip{FPS: 60}}, smooth); num != 60 || den != 1 {
+		t.Errorf("60 fps asked for gives %d/%d", num, den)
+	}
+}
+
+func TestPNG(t *testing.T) {
+	c := newCanvas(37, 23)
+	r := rand.New(rand.NewPCG(3, 4))
+	for i := range c.pix {
+		c.pix[i] = byte(r.IntN(256))
+	}
+	var b bytes.Buffer
+	if err := encodePNG(&b, c); err != nil {
+		t.Fatal(err)
+	}
+	img, err := png.Decode(&b) // checks sums and order of chunks
+	if err != nil {
+		t.Fatal(err)
+	}
+	for y := range c.h {
+		for x := range c.w {
+			r, g, bl, a := img.At(x, y).RGBA()
+			p := c.pix[3*(y*c.w+x):]
+			if byte(r>>8) != p[2] || byte(g>>8) != p[1] || byte(bl>>8) != p[0] || a != 0xffff {
+				t.Fatalf("pixel %d,%d differs", x, y)
+			}
 		}
 	}
 }

@@ -88,24 +88,28 @@ func (s *section) clock(t float64) float64 {
 // inSlow reports whether the launch position is on show at t.
 func (s *section) inSlow(t float64) bool { return t >= s.slow0 && t <= s.slow1 }
 
-// videoRate returns the frame rate of the video as a fraction: that of the
-// source, brought to the usual value it lies beside, doubled or more when it
-// is too slow for slow motion and a hold to look smooth, at most maxFPS.
-func videoRate(a *swing.Analysis, maxFPS float64) (num, den int) {
-	rate := sourceRate(a)
-	if rate <= 0 {
-		rate = 30 // unknown: the commonest
+// videoRate returns the frame rate of the video as a fraction: a whole part
+// of the source's rate, so that frames fall evenly, as Options.MinFPS says;
+// doubled or more when the source is too slow for a hold to be placed finely.
+func videoRate(a *swing.Analysis, o Options) (num, den int) {
+	source := sourceRate(a)
+	if source <= 0 {
+		source = 30 // unknown: the commonest
 	}
+	want := math.Min(math.Max(source/o.SlowFactor, o.MinFPS), o.MaxFPS)
+	n := math.Max(1, math.Round(source/want))
+	if source/n > 1.001*o.MaxFPS {
+		n++
+	}
+	rate := source / n
 	for rate < 20 {
 		rate *= 2
 	}
-	rate = math.Min(rate, maxFPS)
 	best, off := [2]int{int(math.Round(rate * 1000)), 1000}, 0.004
 	for _, r := range [][2]int{
 		{24000, 1001}, {24, 1}, {25, 1}, {30000, 1001}, {30, 1}, {48, 1}, {50, 1}, {60000, 1001}, {60, 1},
 	} {
-		v := float64(r[0]) / float64(r[1])
-		if d := math.Abs(rate/v - 1); d < off && v <= maxFPS+1e-9 {
+		if d := math.Abs(rate*float64(r[1])/float64(r[0]) - 1); d < off {
 			best, off = r, d
 		}
 	}

@@ -46,7 +46,7 @@ func Draw(ctx context.Context, frames iter.Seq2[swing.Frame, error], a swing.Ana
 		return failure(op, a.Clip.Path, err)
 	}
 	d := &drawing{o: o, clip: a.Clip.Path, files: files, sections: sections, progress: p}
-	d.num, d.den = videoRate(&a, o.MaxFPS)
+	d.num, d.den = videoRate(&a, o)
 	p.Stage("draw", expectedFrames(&a, sections))
 	err = d.run(ctx, frames)
 	if err == nil {

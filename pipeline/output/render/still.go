@@ -1,10 +1,6 @@
 package render
 
 import (
-	"bufio"
-	"image"
-	"image/png"
-	"os"
 	"sync"
 
 	"plantframe/pipeline/swing"
@@ -74,25 +70,4 @@ func (s *stillShelf) wait() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.err
-}
-
-func writePNG(c *canvas, path string) error {
-	img := image.NewRGBA(image.Rect(0, 0, c.w, c.h))
-	for i, j := 0, 0; i < len(c.pix); i, j = i+3, j+4 {
-		img.Pix[j], img.Pix[j+1], img.Pix[j+2], img.Pix[j+3] = c.pix[i+2], c.pix[i+1], c.pix[i], 255
-	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_TRUNC, 0o644)
-	if err != nil {
-		return err
-	}
-	// Photographs hardly shrink further at slower levels.
-	b := bufio.NewWriterSize(f, 1<<16)
-	err = (&png.Encoder{CompressionLevel: png.BestSpeed}).Encode(b, img)
-	if err == nil {
-		err = b.Flush()
-	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	return err
 }
