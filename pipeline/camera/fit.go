@@ -11,11 +11,12 @@ import (
 // step is a small change of a view: turns about x, y, z, rad, and log zoom.
 type step [4]float64
 
-// sight is one background corner: its direction in space and where it appears
-// now, plane coordinates.
+// sight is one background corner: its direction in space, where it appears
+// now, plane coordinates, and how much it counts, up to 1.
 type sight struct {
-	dir vec
-	at  swing.Point
+	dir    vec
+	at     swing.Point
+	weight float64
 }
 
 // fitted is a view with how well it is known.
@@ -61,13 +62,16 @@ func fit(sights []sight, guess view, px, gate float64, least int) (fitted, bool)
 				continue
 			}
 			e := r.Norm()
-			if e >= cut {
+			if e >= gate*px {
 				continue
 			}
 			f.inliers++
 			res = append(res, math.Abs(r.X), math.Abs(r.Y))
+			if e >= cut {
+				continue
+			}
 			w := 1 - (e/cut)*(e/cut)
-			w *= w
+			w *= w * s.weight
 			accumulate(&jtj, &jtr, rows, r, w)
 		}
 		if f.inliers < least {
@@ -86,6 +90,21 @@ func fit(sights []sight, guess view, px, gate float64, least int) (fitted, bool)
 	return f, true
 }
 
+// asKey tells whether at least half of the corners are where they were in the
+// key's picture, to within tolerance (plane units). No turn of a camera leaves
+// half of the picture in place, so the camera then looks as it did in the key,
+// exactly. Without this rule a standing camera would seem to tremble, and
+// people and shadows near the hitter could pull at it.
+func asKey(sights []sight, k *key, tolerance float64, least int) (fitted, bool) {
+	f := fitted{view: k.view}
+	for _, s := range sights {
+		if p, ok := k.view.project(s.dir); ok && s.at.Sub(p).Norm() <= tolerance {
+			f.inliers++
+		}
+	}
+	return f, f.inliers >= least && 2*f.inliers >= len(sights)
+}
+
 // consensus returns the step from guess that most sights agree with: every
 // pair of corners fixes one (four equations, four unknowns), and the one with
 // the smallest truncated error wins. The pairs are drawn with a fixed seed so
@@ -94,11 +113,12 @@ func consensus(sights []sight, guess view, cut float64) step {
 	type line struct {
 		rows [2]step
 		r    swing.Point
+		w    float64
 	}
 	lines := make([]line, 0, len(sights))
 	for _, s := range sights {
 		if rows, r, ok := linearise(guess, s); ok {
-			lines = append(lines, line{rows, r})
+			lines = append(lines, line{rows, r, s.weight})
 		}
 	}
 	if len(lines) < 2 {
@@ -110,7 +130,7 @@ func consensus(sights []sight, guess view, cut float64) step {
 		for _, l := range lines {
 			ex := l.r.X - (l.rows[0][0]*d[0] + l.rows[0][1]*d[1] + l.rows[0][2]*d[2] + l.rows[0][3]*d[3])
 			ey := l.r.Y - (l.rows[1][0]*d[0] + l.rows[1][1]*d[1] + l.rows[1][2]*d[2] + l.rows[1][3]*d[3])
-			sum += min(ex*ex+ey*ey, cut*cut)
+			sum += l.w * min(ex*ex+ey*ey, cut*cut)
 		}
 		return sum
 	}

@@ -20,20 +20,30 @@ type Follower struct {
 	keys   []*key
 	cur    *key
 	last   view
-	lost   int // frames since a view was last found
+	lost   int     // frames since a view was last found
+	looked float64 // time of the last frame looked at, s
 	seen   []glance
 	avoid  []swing.Box // reused, searched px
 	closed bool
 }
+
+// glanceState says what is known of a frame's view.
+type glanceState uint8
+
+const (
+	unknown glanceState = iota // looked for in vain
+	skipped                    // not looked for, too soon after the frame before
+	sure
+)
 
 // glance is what was found in one frame.
 type glance struct {
 	index int
 	time  float64
 	view  view
-	sure  bool
-	sigma float64     // px delivered, of a background point beside the hitter
-	where []swing.Box // the hitter, px delivered; empty when unknown
+	state glanceState
+	sigma float64   // px delivered, of a background point beside the hitter
+	where swing.Box // the hitter, px delivered; empty when unknown
 }
 
 // New prepares to follow one clip.
@@ -49,7 +59,7 @@ func New(o Options) (*Follower, error) {
 const (
 	// gate is the largest error of a corner that still belongs to the
 	// background, searched px: more than flow errs, less than people move.
-	gate = 1.5
+	gate = 1.0
 	// sureSigma is the largest error beside the hitter, searched px, of a
 	// view that counts as found.
 	sureSigma = 0.5
@@ -58,6 +68,13 @@ const (
 	// its long side: what leaves the picture is replaced by what enters.
 	freshShare = 0.6
 	farShare   = 0.15
+	// keySigma is the largest error beside the hitter, searched px, with
+	// which a frame becomes a key while the old one still serves: a key hands
+	// its error down to all that follow.
+	keySigma = 0.1
+	// stillPx is how far a corner may seem to move, searched px, in a camera
+	// that stands: flow errs by some hundredths.
+	stillPx = 0.07
 	// nearShare: an earlier key closer than this to the present view is
 	// used again, so that shaking to and fro does not add up errors.
 	nearShare = 0.1
@@ -86,12 +103,18 @@ func (fo *Follower) Add(f swing.Frame, avoid []swing.Box) error {
 		fo.lens = newLens(f.Width, f.Height, fo.o.Focal)
 		fo.lens = lens{fo.lens.cx/u - 0.5, fo.lens.cy/u - 0.5, fo.lens.f / u}
 	}
-	if err := fo.small.grey(f, &fo.grey); err != nil {
-		return fail(op, f.Index, swing.KindInternal, "the picture cannot be read", err)
-	}
 	g := glance{index: f.Index, time: f.Time, view: fo.last}
 	if n := len(avoid); n > 0 {
-		g.where = []swing.Box{avoid[n-1]}
+		g.where = avoid[n-1]
+	}
+	if fo.cur != nil && f.Time >= fo.looked && f.Time < fo.looked+fo.o.Interval {
+		g.state = skipped
+		fo.seen = append(fo.seen, g)
+		return nil
+	}
+	fo.looked = f.Time
+	if err := fo.small.grey(f, &fo.grey); err != nil {
+		return fail(op, f.Index, swing.KindInternal, "the picture cannot be read", err)
 	}
 	fo.shrinkBoxes(avoid)
 	err := fo.look(&g)
@@ -112,11 +135,13 @@ func (fo *Follower) look(g *glance) error {
 		return err
 	}
 	px := 1 / fo.lens.f
-	f, ok := fit(sights, fo.last, px, gate, fo.o.MinCorners)
-	if ok {
-		g.sigma = fo.worstSigma(&f, g) // searched px
-		ok = g.sigma <= sureSigma && 2*f.inliers >= len(sights)
-		g.sigma *= fo.small.unit()
+	f, ok := asKey(sights, fo.cur, stillPx*px, fo.o.MinCorners)
+	sigma := stillPx
+	if !ok {
+		if f, ok = fit(sights, fo.last, px, gate, fo.o.MinCorners); ok {
+			sigma = fo.worstSigma(&f, g)
+			ok = sigma <= sureSigma && 2*f.inliers >= len(sights)
+		}
 	}
 	if !ok {
 		if fo.lost++; fo.lost >= lostFrames {
@@ -124,10 +149,13 @@ func (fo *Follower) look(g *glance) error {
 		}
 		return nil
 	}
-	g.view, g.sure = f.view, true
+	g.view, g.state = f.view, sure
+	g.sigma = fo.small.unit() * math.Hypot(sigma, fo.cur.sigma)
 	fo.last, fo.lost = f.view, 0
 	fo.cur.best = max(fo.cur.best, f.inliers)
-	if float64(f.inliers) < freshShare*float64(fo.cur.best) || fo.shift(fo.cur.view, f.view) > farShare {
+	worn := float64(f.inliers) < freshShare*float64(fo.cur.best) || fo.shift(fo.cur.view, f.view) > farShare
+	spent := 2*f.inliers < int(freshShare*float64(fo.cur.best)) || f.inliers < 2*fo.o.MinCorners
+	if worn && (sigma <= keySigma || spent) {
 		return fo.rekey(g)
 	}
 	return nil
@@ -137,7 +165,7 @@ func (fo *Follower) look(g *glance) error {
 // nearly the same view. When the view is not known (at the start, after a
 // cut) it is taken to be the last one known.
 func (fo *Follower) rekey(g *glance) error {
-	if g.sure {
+	if g.state == sure {
 		var nearest *key
 		least := nearShare
 		for _, k := range fo.keys {
@@ -158,9 +186,10 @@ func (fo *Follower) rekey(g *glance) error {
 		fo.keys[1].close()
 		fo.keys = append(fo.keys[:1], fo.keys[2:]...)
 	}
+	k.sigma = g.sigma / fo.small.unit()
 	fo.keys = append(fo.keys, k)
 	if fo.cur == nil {
-		g.sure = true
+		g.state = sure
 	}
 	fo.cur, fo.lost = k, 0
 	return nil
@@ -207,11 +236,11 @@ func (fo *Follower) worstSigma(f *fitted, g *glance) float64 {
 
 // places returns the points, px delivered, over which a map has to be good: a
 // grid over the hitter, or over the middle half of the picture.
-func (fo *Follower) places(where []swing.Box) []swing.Point {
+func (fo *Follower) places(where swing.Box) []swing.Point {
 	w, h := float64(fo.small.w), float64(fo.small.h)
 	b := swing.Box{X0: w / 4, Y0: h / 4, X1: 3 * w / 4, Y1: 3 * h / 4}
-	if len(where) > 0 && where[0].X1 > where[0].X0 && where[0].Y1 > where[0].Y0 {
-		b = where[0]
+	if where.X1 > where.X0 && where.Y1 > where.Y0 {
+		b = where
 	}
 	pts := make([]swing.Point, 0, 9)
 	for i := range 3 {

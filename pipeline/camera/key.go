@@ -11,12 +11,13 @@ import (
 
 // key is a picture whose corners are looked for in later pictures.
 type key struct {
-	view view
-	grey gocv.Mat
-	from gocv.Mat // corners, n x 1 of two float32, searched px, pixel centres whole
-	to   gocv.Mat // where they are expected and then found
-	dirs []vec    // their directions
-	best int      // largest number of corners that agreed so far
+	view  view
+	sigma float64 // of the view against the first frame's, searched px
+	grey  gocv.Mat
+	from  gocv.Mat // corners, n x 1 of two float32, searched px, pixel centres whole
+	to    gocv.Mat // where they are expected and then found
+	dirs  []vec    // their directions
+	best  int      // largest number of corners that agreed so far
 }
 
 func (k *key) close() {
@@ -112,11 +113,12 @@ type flow struct {
 	sights      []sight
 }
 
-// Parameters of the pyramidal search. Five levels of a 15 px window reach
-// 7 px * 2^4 = 110 searched px from where a corner is expected.
+// Parameters of the pyramidal search. Four levels of a 15 px window reach
+// 7 px * 2^3 = 56 searched px from where a corner is expected, a sixth of the
+// picture from one frame to the next.
 const (
 	flowWindow = 15 // px
-	flowLevels = 4  // above the picture itself
+	flowLevels = 3  // above the picture itself
 	// flowEigen is the least strength of a corner, OpenCV's minimum
 	// eigenvalue per pixel of grey levels 0..255; weaker ones drift along
 	// edges and in noise.
@@ -172,7 +174,25 @@ func (fl *flow) follow(k *key, grey gocv.Mat, guess view, l lens, avoid []swing.
 		if found[i] == 0 || p.X < 0 || p.Y < 0 || p.X > w-1 || p.Y > h-1 || inside(p, avoid) {
 			continue
 		}
-		fl.sights = append(fl.sights, sight{dir: d, at: l.plane(p)})
+		fl.sights = append(fl.sights, sight{dir: d, at: l.plane(p), weight: weight(p, avoid, max(w, h))})
 	}
 	return fl.sights, nil
+}
+
+// nearShareOfSide is the distance from the hitter, in long sides of the
+// picture, at which a corner counts half. Corners beside the hitter stand at
+// about the hitter's depth, and what the assumed lens gets wrong is small
+// there.
+const nearShareOfSide = 0.1
+
+// weight tells how much a corner at p counts. The hitter is the last box;
+// without one every corner counts the same.
+func weight(p swing.Point, avoid []swing.Box, long float64) float64 {
+	if len(avoid) == 0 {
+		return 1
+	}
+	b := avoid[len(avoid)-1]
+	d := swing.Point{X: max(b.X0-p.X, p.X-b.X1, 0), Y: max(b.Y0-p.Y, p.Y-b.Y1, 0)}
+	r := d.Norm() / (nearShareOfSide * long)
+	return 1 / (1 + r*r)
 }

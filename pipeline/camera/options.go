@@ -10,8 +10,8 @@ import (
 // its default.
 type Options struct {
 	// MaxSide bounds the long side of the picture that is searched, px.
-	// Pictures are halved until they fit. Default 640: corners are placed to
-	// about a twentieth of its pixels, a tenth of a pixel at 720p, far below
+	// Pictures are halved until they fit. Default 480: corners are placed to
+	// a few hundredths of its pixels, a tenth of a pixel at 720p, far below
 	// what the networks place joints to. Higher is slower and more exact.
 	MaxSide int
 	// Focal is the assumed focal length in long sides of the picture.
@@ -20,7 +20,8 @@ type Options struct {
 	// of the picture move than its middle when the camera turns.
 	Focal float64
 	// Corners is the largest number of background corners followed. Default
-	// 120: the error of the fit falls with the square root of it.
+	// 80: the error of the fit falls with the square root of it, and the time
+	// grows with it.
 	Corners int
 	// MinCorners is the smallest number of corners that must agree. Default
 	// 12, three times the unknowns of a view.
@@ -30,11 +31,16 @@ type Options struct {
 	// the networks' noise, and about what flicker and compression of a
 	// tripod clip feign.
 	Still float64
+	// Interval is the least time between frames that are looked at, s; those
+	// between are interpolated. Default 0.012: every frame at 60 a second,
+	// every third at 240. Hands shake at up to 12 Hz (physiological tremor,
+	// from memory), which 60 views a second describe well.
+	Interval float64
 }
 
 // DefaultOptions returns the defaults described at Options.
 func DefaultOptions() Options {
-	return Options{MaxSide: 640, Focal: 0.8, Corners: 120, MinCorners: 12, Still: 0.0008}
+	return Options{MaxSide: 480, Focal: 0.8, Corners: 80, MinCorners: 12, Still: 0.0008, Interval: 0.012}
 }
 
 // Validate reports the first setting that makes no sense.
@@ -48,6 +54,8 @@ func (o Options) Validate() error {
 		return fmt.Errorf("a number of corners is negative")
 	case o.MinCorners > 0 && o.MinCorners < 6:
 		return fmt.Errorf("camera min corners is %d, it must be 6 or more", o.MinCorners)
+	case o.Interval < 0 || o.Interval > 0.2:
+		return fmt.Errorf("camera interval is %g s, it must be 0 to 0.2", o.Interval)
 	case o.Still < 0:
 		return fmt.Errorf("camera still is %g, it must not be negative", o.Still)
 	}
@@ -68,6 +76,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.MinCorners == 0 {
 		o.MinCorners = d.MinCorners
+	}
+	if o.Interval == 0 {
+		o.Interval = d.Interval
 	}
 	if o.Still == 0 {
 		o.Still = d.Still

@@ -3,6 +3,7 @@ package camera
 import (
 	"errors"
 	"image"
+	"runtime"
 
 	"gocv.io/x/gocv"
 
@@ -12,9 +13,8 @@ import (
 // shrinker turns delivered pictures into the small grey ones that are
 // searched. Its pictures are reused. Not safe for concurrent use.
 type shrinker struct {
-	w, h    int // px of delivered pictures; 0 before the first
-	halved  int // times the picture is halved
-	full    gocv.Mat
+	w, h    int        // px of delivered pictures; 0 before the first
+	halved  int        // times the picture is halved
 	steps   []gocv.Mat // after each halving, still in colour
 	started bool
 }
@@ -25,7 +25,6 @@ func (s *shrinker) begin(w, h, maxSide int) {
 	for max(w, h)>>s.halved > maxSide {
 		s.halved++
 	}
-	s.full = gocv.NewMatWithSize(h, w, gocv.MatTypeCV8UC3)
 	for range s.halved {
 		s.steps = append(s.steps, gocv.NewMat())
 	}
@@ -42,15 +41,19 @@ func (s *shrinker) grey(f swing.Frame, dst *gocv.Mat) error {
 	if f.Width != s.w || f.Height != s.h {
 		return errors.New("the size of the pictures changes")
 	}
-	pix, err := s.full.DataPtrUint8()
+	if len(f.Pix) != 3*s.w*s.h {
+		return errors.New("the picture has the wrong number of bytes")
+	}
+	// OpenCV reads the frame where it lies; it is pinned meanwhile.
+	var pin runtime.Pinner
+	pin.Pin(&f.Pix[0])
+	defer pin.Unpin()
+	full, err := gocv.NewMatFromBytes(s.h, s.w, gocv.MatTypeCV8UC3, f.Pix)
 	if err != nil {
 		return err
 	}
-	if len(pix) != len(f.Pix) {
-		return errors.New("the picture has the wrong number of bytes")
-	}
-	copy(pix, f.Pix)
-	cur := &s.full
+	defer full.Close()
+	cur := &full
 	for i := range s.steps {
 		halve(*cur, &s.steps[i])
 		cur = &s.steps[i]
@@ -70,7 +73,6 @@ func (s *shrinker) close() {
 	if !s.started {
 		return
 	}
-	_ = s.full.Close()
 	for i := range s.steps {
 		_ = s.steps[i].Close()
 	}

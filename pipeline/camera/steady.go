@@ -37,25 +37,28 @@ func (fo *Follower) Steady() (maps []swing.Similarity, moves bool, w []swing.War
 	if len(fo.seen) < 2 {
 		return maps, false, nil
 	}
-	known := 0
+	known, vain := 0, 0
 	for _, g := range fo.seen {
-		if g.sure {
+		switch g.state {
+		case sure:
 			known++
+		case unknown:
+			vain++
 		}
 	}
-	unknown := len(fo.seen) - known
-	if float64(known) < knownShare*float64(len(fo.seen)) || known < 2 {
+	looked := known + vain
+	if float64(known) < knownShare*float64(looked) || known < 2 {
 		return maps, false, []swing.Warning{{
 			Code: "camera-unknown",
 			Text: fmt.Sprintf("Whether the camera moved cannot be told in %d of %d frames (dark, blurred or empty background); it is taken to have stood still.",
-				unknown, len(fo.seen)),
+				vain, looked),
 		}}
 	}
-	if float64(unknown) > doubtShare*float64(len(fo.seen)) {
+	if float64(vain) > doubtShare*float64(looked) {
 		first, last := fo.unsure()
 		w = append(w, swing.Warning{
 			Code: "camera-doubt", Frames: []int{first, last},
-			Text: fmt.Sprintf("The camera's motion is interpolated in %d of %d frames (dark, blurred or empty background).", unknown, len(fo.seen)),
+			Text: fmt.Sprintf("The camera's motion is interpolated in %d of %d frames (dark, blurred or empty background).", vain, looked),
 		})
 	}
 	amount, moves := fo.amount()
@@ -82,7 +85,7 @@ func (fo *Follower) amount() (float64, bool) {
 	count := 0
 	for i := range fo.seen {
 		g := &fo.seen[i]
-		if !g.sure {
+		if g.state != sure {
 			continue
 		}
 		if first == nil {
@@ -111,7 +114,7 @@ func (fo *Follower) amount() (float64, bool) {
 func (fo *Follower) unsure() (first, last int) {
 	first = -1
 	for _, g := range fo.seen {
-		if !g.sure {
+		if g.state == unknown {
 			if first < 0 {
 				first = g.index
 			}
@@ -127,7 +130,7 @@ func (fo *Follower) filled() []view {
 	out := make([]view, len(fo.seen))
 	prev := -1
 	for i, g := range fo.seen {
-		if !g.sure {
+		if g.state != sure {
 			continue
 		}
 		for j := prev + 1; j < i; j++ {

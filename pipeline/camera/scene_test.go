@@ -1,0 +1,72 @@
+package camera
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+
+	"plantframe/pipeline/swing"
+)
+
+func name(size [2]int) string { return fmt.Sprintf("%dx%d", size[0], size[1]) }
+
+// scene is a still world of soft grey blobs on a far sphere, drawn through any
+// view. It is continuous, so a picture moved by a fraction of a px is exact.
+type scene struct {
+	blobs []blob
+	noise *rand.Rand
+	focal float64 // long sides
+}
+
+// blob is a Gauss spot in plane coordinates of the first view.
+type blob struct {
+	at          swing.Point
+	size, level float64 // plane units; grey levels, negative = dark
+}
+
+func newScene(seed uint64, n int) *scene {
+	rng := rand.New(rand.NewPCG(seed, 1))
+	s := &scene{noise: rng, focal: 0.8}
+	for range n {
+		s.blobs = append(s.blobs, blob{
+			at:    swing.Point{X: 2.4 * (rng.Float64() - 0.5), Y: 2.0 * (rng.Float64() - 0.5)},
+			size:  0.003 + 0.006*rng.Float64(),
+			level: 120 * (rng.Float64() - 0.5),
+		})
+	}
+	return s
+}
+
+// frame draws the scene in view v. shade, when not nil, changes the grey level
+// of every px: people, noise, light.
+func (s *scene) frame(w, h, index int, v view, shade func(x, y int, grey float64) float64) swing.Frame {
+	l := newLens(w, h, s.focal)
+	grey := make([]float64, w*h)
+	for i := range grey {
+		grey[i] = 128
+	}
+	for _, b := range s.blobs {
+		p, ok := v.project(vec{b.at.X, b.at.Y, 1})
+		if !ok {
+			continue
+		}
+		c, r := l.px(p), b.size*l.f*v.zoom
+		x0, x1 := max(0, int(c.X-3*r)), min(w-1, int(c.X+3*r))
+		y0, y1 := max(0, int(c.Y-3*r)), min(h-1, int(c.Y+3*r))
+		for y := y0; y <= y1; y++ {
+			for x := x0; x <= x1; x++ {
+				dx, dy := float64(x)+0.5-c.X, float64(y)+0.5-c.Y
+				grey[y*w+x] += b.level * math.Exp(-(dx*dx+dy*dy)/(2*r*r))
+			}
+		}
+	}
+	f := swing.Frame{Index: index, Time: float64(index) / 60, Width: w, Height: h, Pix: make([]byte, 3*w*h)}
+	for i, g := range grey {
+		if shade != nil {
+			g = shade(i%w, i/w, g)
+		}
+		b := byte(math.Round(math.Min(255, math.Max(0, g))))
+		f.Pix[3*i], f.Pix[3*i+1], f.Pix[3*i+2] = b, b, b
+	}
+	return f
+}
