@@ -16,7 +16,7 @@ func TestJointCentresFollowTheBody(t *testing.T) {
 	for j, p := range h.points() {
 		b.points[j] = swing.Keypoint{X: p.X, Y: p.Y, Score: 1}
 	}
-	c := centres{shoulder: 0.05, hip: 0.02, knee: 0.03, ankle: 0.08}
+	c := centres{shoulder: 0.05, hip: 0.02, ankle: 0.08}
 	got := b
 	c.apply(&got)
 	near(t, "shoulder goes down a twentieth of the trunk", got.points[swing.LeftShoulder].Y-b.points[swing.LeftShoulder].Y, 2, 1e-9)

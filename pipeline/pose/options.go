@@ -37,7 +37,7 @@ type Options struct {
 	// walking people stay under 2. Larger = fewer false swings, soft swings
 	// are lost.
 	MinHandSpeed float64
-	// JointCentres moves shoulders, hips, knees and ankles from where a
+	// JointCentres moves shoulders, hips and ankles from where a
 	// network marks them to the joint centres, by constant shares of body
 	// segments (see centres.go). Default true; false keeps the network's own
 	// places.

@@ -13,7 +13,7 @@ type look struct {
 	time        float64 // s
 	hip         swing.Point
 	left, right swing.Point // hands
-	ankles      swing.Point // middle of the ankles
+	score       float64     // 0..1, mean of the hands
 	size        float64     // px
 }
 
@@ -33,10 +33,10 @@ func (p *person) place() place { return place{p.time, p.b.hip, p.b.size} }
 // note records b as seen at a time.
 func (p *person) note(b *body, time float64) {
 	p.b, p.time, p.alive = *b, time, true
-	at := func(j swing.Joint) swing.Point { return b.points[j].Point() }
+	l, r := b.points[swing.LeftHand], b.points[swing.RightHand]
 	p.looks = append(p.looks, look{
-		time: time, hip: b.hip, left: at(swing.LeftHand), right: at(swing.RightHand),
-		ankles: at(swing.LeftAnkle).Mid(at(swing.RightAnkle)), size: b.size,
+		time: time, hip: b.hip, left: l.Point(), right: r.Point(),
+		score: (l.Score + r.Score) / 2, size: b.size,
 	})
 }
 
@@ -219,7 +219,11 @@ func (c *crowd) askForBats(f swing.Frame) error {
 		return nil
 	}
 	for _, p := range c.people {
-		if !p.alive || f.Time-p.asked < c.e.o.ObjectEvery || handsApart(&p.b) > together {
+		every := c.e.o.ObjectEvery
+		if p.tries >= enoughTries {
+			every *= seldom
+		}
+		if !p.alive || f.Time-p.asked < every || handsApart(&p.b) > together {
 			continue
 		}
 		p.asked = f.Time
@@ -234,6 +238,10 @@ func (c *crowd) askForBats(f swing.Frame) error {
 	}
 	return nil
 }
+
+// seldom is how many times rarer the looks for a bat become once there have
+// been enough.
+const seldom = 4
 
 // together is the distance of the hands, in torsos, up to which they can be on
 // one handle: two fists are 0.2 torso apart, the rest is the networks' error.

@@ -3,6 +3,7 @@ package pose
 import (
 	"math"
 
+	"plantframe/pipeline/signal"
 	"plantframe/pipeline/swing"
 )
 
@@ -16,20 +17,26 @@ type stroke struct {
 const (
 	// strokeTravel is how far the hands go past the body around the fastest
 	// instant: from the rear shoulder to beyond the front one is 2.5 torsos
-	// in space; foreshortened by 60 degrees it is 1.2.
-	strokeTravel = 1.2
-	// strokeRaised is how high above the hips the hands start: they are
-	// loaded at the chest or the shoulder (a torso up); hands that hang or
-	// dribble are lower.
-	strokeRaised = 0.4
+	// in space; foreshortened by two thirds it is 0.9.
+	strokeTravel = 1.0
+	// strokeRaised is how high above the hips the hands wait, median over
+	// the half second before: they are loaded at the chest or the shoulder
+	// (up to a torso); hands that hang, dribble or jump for one look are
+	// lower.
+	strokeRaised = 0.35
+	// strokeSeen is the mean score of the hands before and in the swing.
+	// Hands that the network does not see are no evidence; hands on a bat
+	// in front of the body score 0.5 and more.
+	strokeSeen = 0.3
 	// strokeApart is the least time between two swings of a person.
 	strokeApart = 0.8
 	// noBatFactor raises the speed asked of hands in which a bat was looked
 	// for and never seen.
 	noBatFactor = 1.5
 	// enoughTries is how many looks for a bat make "never seen" mean
-	// something.
-	enoughTries = 3
+	// something: a look that misses a bat held still is rarer than one in
+	// ten.
+	enoughTries = 4
 )
 
 // strokes finds the swings in a person's looks, in time order. minSpeed is in
@@ -74,32 +81,39 @@ func handSpeed(looks []look, i int, torso float64) float64 {
 // reach is the middle of the hands seen from the hips.
 func (l *look) reach() swing.Point { return l.left.Mid(l.right).Sub(l.hip) }
 
-// swingLike checks what surrounds fast hands at time t: both hands together
-// before, raised before, and a long way travelled.
+// swingLike checks what surrounds fast hands at time t: both hands seen,
+// together and raised before, and a long way travelled.
 func swingLike(looks []look, t, torso float64) bool {
-	var near, pairs int
-	raised := math.Inf(-1)
+	var near, pairs, seen int
+	var score float64
+	var raised []float64
 	lo := swing.Point{X: math.Inf(1), Y: math.Inf(1)}
 	hi := swing.Point{X: math.Inf(-1), Y: math.Inf(-1)}
 	for i := range looks {
 		l := &looks[i]
 		before := t - l.time
+		q := l.reach()
+		if before > -0.1 && before < 0.6 {
+			seen++
+			score += l.score
+		}
 		if before > -0.05 && before < 0.5 {
 			pairs++
 			if l.left.Sub(l.right).Norm() < together*torso {
 				near++
 			}
 		}
-		q := l.reach()
-		if before > 0 && before < 0.8 {
-			raised = math.Max(raised, -q.Y/torso)
+		if before > 0.1 && before < 0.6 {
+			raised = append(raised, -q.Y/torso)
 		}
 		if before > -0.35 && before < 0.3 {
 			lo = swing.Point{X: math.Min(lo.X, q.X), Y: math.Min(lo.Y, q.Y)}
 			hi = swing.Point{X: math.Max(hi.X, q.X), Y: math.Max(hi.Y, q.Y)}
 		}
 	}
-	return 2*near > pairs && raised > strokeRaised && hi.Sub(lo).Norm() > strokeTravel*torso
+	return 2*near > pairs && score > strokeSeen*float64(seen) &&
+		len(raised) > 0 && signal.Median(raised) > strokeRaised &&
+		hi.Sub(lo).Norm() > strokeTravel*torso
 }
 
 // swings returns a person's strokes, asking for more speed where a bat was
