@@ -11,9 +11,12 @@ import (
 // camera from away.
 var (
 	// Hands on one bat: the wrists are one hand's breadth apart along the
-	// handle plus the bend of the wrists.
-	wristGap      = 0.075
-	wristGapSigma = 0.025
+	// handle plus the bend of the wrists, .05 to .1; per axis, any direction.
+	wristGap = 0.045
+	// Farther apart in the picture than this, one of them is wrong.
+	wristMost = 0.10
+	// Chance beforehand that a network puts one given wrist somewhere else.
+	wristWrong = 0.03
 	// The bat is held in front of the chest, from touching it to stretched
 	// arms (.32). Measured along the chest's own forward direction.
 	handsAhead = length{0.15, 0.08}
@@ -31,56 +34,100 @@ var (
 type arms struct{ lead, rear sampled }
 
 // sampleArms draws both arms at event e as one closed chain: shoulder line,
-// upper arms and forearms end in two hands on one bat.
+// upper arms and forearms end in two hands on one bat. When one arm is not seen
+// the other is drawn alone, and only its samples are returned.
 func (w *work) sampleArms(e swing.EventName) (a arms, ok bool) {
-	const line, lu, lf, ru, rf = 0, 1, 2, 3, 4
 	l := limb{
-		w: w, rand: w.random(1, e),
-		parts: []part{shoulders, upperArm, forearm, upperArm, forearm},
-		ends: [][2]swing.Joint{
-			{rear.Shoulder, lead.Shoulder},
-			{lead.Shoulder, lead.Elbow},
-			{lead.Elbow, lead.Wrist},
-			{rear.Shoulder, rear.Elbow},
-			{rear.Elbow, rear.Wrist},
-		},
+		w: w, rand: w.random(1, e), parts: []part{shoulders},
+		ends: [][2]swing.Joint{{rear.Shoulder, lead.Shoulder}},
 	}
-	pl, okL := w.c.at(lead.Wrist, w.events[e].Time, false)
-	pr, okR := w.c.at(rear.Wrist, w.events[e].Time, false)
-	if !okL || !okR {
-		return a, false
+	var chains []armChain
+	for _, c := range []armChain{
+		{side: lead, half: 0.5, ahead: leadElbowAhead, out: &a.lead},
+		{side: rear, half: -0.5, ahead: rearElbowAhead, out: &a.rear},
+	} {
+		t := w.events[e].Time
+		if !w.c.trusted(c.side.Elbow, t) || !w.c.trusted(c.side.Wrist, t) {
+			continue
+		}
+		c.first = len(l.parts)
+		l.parts = append(l.parts, upperArm, forearm)
+		l.ends = append(l.ends, [2]swing.Joint{c.side.Shoulder, c.side.Elbow}, [2]swing.Joint{c.side.Elbow, c.side.Wrist})
+		chains = append(chains, c)
 	}
-	apart := pl.Sub(pr).Norm()
 	turn := turnBefore
 	if e == swing.Contact {
 		turn = turnContact
 	}
-	ok = l.each(e, func(s []drawn, stature float64) {
-		across := s[line].v
-		// Closed chain along the line of sight; in the picture it is closed
-		// by the key points themselves. The hands' own gap may lie either way.
-		gap := w.c.depth(across.add(s[lu].v).add(s[lf].v).sub(s[ru].v).sub(s[rf].v)) / stature
-		free := wristGap*wristGap - apart*apart/(stature*stature)
-		lw := bell(gap, 0, math.Sqrt(max(0, free)/2+wristGapSigma*wristGapSigma))
-
+	sample := func(s []drawn, stature, lw float64) {
+		across := s[0].v
 		theta := math.Atan2(-across.y, across.x)
 		lw += bell(math.Remainder(degrees(theta)-turn.mean, 360), 0, turn.sigma)
 		ahead := vec{x: math.Sin(theta), y: math.Cos(theta)}
-		hands := s[lu].v.add(s[lf].v).add(s[ru].v).add(s[rf].v).scale(0.5)
-		lw += bell(hands.dot(ahead)/stature, handsAhead.mean, handsAhead.sigma)
-		lw += bell(s[lu].v.dot(ahead)/stature, leadElbowAhead.mean, leadElbowAhead.sigma)
-		lw += bell(s[ru].v.dot(ahead)/stature, rearElbowAhead.mean, rearElbowAhead.sigma)
-
-		// Perspective, depths from the middle of the shoulder line.
 		dist := viewDistance * stature
-		for k, side := range [2]float64{0.5, -0.5} {
-			upper, fore := s[lu+2*k], s[lf+2*k]
-			c := side * w.c.depth(across)
-			lw += nearer(upper, c+w.c.depth(upper.v)/2, dist)
-			lw += nearer(fore, c+w.c.depth(upper.v)+w.c.depth(fore.v)/2, dist)
+		var hands vec
+		var ends [2]vec // from the middle of the shoulder line
+		for k, c := range chains {
+			upper, fore := s[c.first], s[c.first+1]
+			lw += bell(upper.v.dot(ahead)/stature, c.ahead.mean, c.ahead.sigma)
+			start := across.scale(c.half)
+			ends[k] = start.add(upper.v).add(fore.v)
+			hands = hands.add(ends[k].scale(1 / float64(len(chains))))
+			depth := w.c.depth(start)
+			lw += nearer(upper, depth+w.c.depth(upper.v)/2, dist)
+			lw += nearer(fore, depth+w.c.depth(upper.v)+w.c.depth(fore.v)/2, dist)
 		}
-		a.lead.add(bend(s[lu].v, s[lf].v), lw)
-		a.rear.add(bend(s[ru].v, s[rf].v), lw)
-	})
-	return a, ok
+		lw += bell(hands.dot(ahead)/stature, handsAhead.mean, handsAhead.sigma)
+		if len(chains) == 2 {
+			lw += bell(ends[0].sub(ends[1]).norm()/stature, 0, wristGap)
+		}
+		for _, c := range chains {
+			c.out.add(bend(s[c.first].v, s[c.first+1].v), lw)
+		}
+	}
+	switch len(chains) {
+	case 0:
+		return a, false
+	case 1:
+		return a, l.each(e, sample)
+	}
+	return a, w.suppose(&l, e, sample)
+}
+
+// armChain is one arm among the segments of a sample.
+type armChain struct {
+	side  swing.Side
+	half  float64 // its shoulder's place on the shoulder line from the middle
+	ahead length
+	first int // index of the upper arm; the forearm follows
+	out   *sampled
+}
+
+// suppose samples the arms as they are seen and, when the wrists are too far
+// apart to hold one bat, also with either wrist put to the other: what the rest
+// of the arms makes of it decides between them.
+func (w *work) suppose(l *limb, e swing.EventName, f func([]drawn, float64, float64)) bool {
+	t := w.events[e].Time
+	pl, okL := w.c.at(lead.Wrist, t, false)
+	pr, okR := w.c.at(rear.Wrist, t, false)
+	if !okL || !okR {
+		return false
+	}
+	noise := math.Hypot(w.c.noise(lead.Wrist, t), w.c.noise(rear.Wrist, t))
+	over := pl.Sub(pr).Norm() - wristMost*w.c.stature
+	if over <= noise {
+		return l.each(e, f)
+	}
+	as := bell(over, 0, noise)
+	if !l.each(e, func(s []drawn, h, lw float64) { f(s, h, lw+as) }) {
+		return false
+	}
+	for _, wrong := range []swing.Joint{lead.Wrist, rear.Wrist} {
+		right := wrong.Partner()
+		l.moved = map[swing.Joint]swing.Joint{wrong: right}
+		if !l.each(e, func(s []drawn, h, lw float64) { f(s, h, lw+math.Log(wristWrong)) }) {
+			return false
+		}
+	}
+	return true
 }

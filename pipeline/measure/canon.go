@@ -24,6 +24,8 @@ type canon struct {
 	sigma   [swing.NumPoints]float64            // px
 	stature float64                             // px
 	torso   float64                             // px
+	plant   float64                             // s; 0, 0 when one of both is not known
+	contact float64                             // s
 	curves  [2][swing.NumPoints][2]*signal.Curve
 }
 
@@ -32,6 +34,11 @@ type canon struct {
 func newCanon(sw swing.Swing) *canon {
 	t := &sw.Track
 	c := &canon{view: sw.View, frames: t.Frames, times: t.Times, stature: t.Stature, torso: t.Torso}
+	p, okP := sw.Events[swing.Plant]
+	k, okK := sw.Events[swing.Contact]
+	if okP && okK {
+		c.plant, c.contact = p.Time, k.Time
+	}
 	sign, other := 1.0, func(j swing.Joint) swing.Joint { return j }
 	if sw.Bats == swing.Left {
 		sign, other = -1, swing.Joint.Partner

@@ -48,9 +48,8 @@ var (
 	openSide   = []swing.View{swing.OpenSide}
 	rearView   = []swing.View{swing.Rear}
 	trunk      = []swing.Joint{lead.Shoulder, rear.Shoulder, lead.Hip, rear.Hip}
-	bothArms   = []swing.Joint{lead.Shoulder, rear.Shoulder, lead.Elbow, rear.Elbow, lead.Wrist, rear.Wrist}
 	wrists     = []swing.Joint{lead.Wrist, rear.Wrist}
-	weights    = append(append([]swing.Joint{lead.Knee, rear.Knee, lead.Ankle, rear.Ankle}, trunk...), lead.Elbow, rear.Elbow)
+	weights    = append([]swing.Joint{lead.Knee, rear.Knee, lead.Ankle, rear.Ankle}, trunk...)
 )
 
 const looseLimb = "the limb points so much toward the camera that its angle is uncertain"
@@ -65,15 +64,15 @@ func armMeasures() []definition {
 			"lead_elbow_flexion", "deg", everywhere, bothViews,
 			"bend of the lead elbow in space: 0 = straight arm, 90 = right angle; interior angle = 180 - flexion",
 		},
-		joints: bothArms, loose: looseLimb,
-		limb: func(w *work, e swing.EventName) (sampled, bool) { a, ok := w.arms(e); return a.lead, ok },
+		joints: []swing.Joint{lead.Shoulder, rear.Shoulder, lead.Elbow, lead.Wrist}, loose: looseLimb,
+		limb: func(w *work, e swing.EventName) (sampled, bool) { a := w.arms(e).lead; return a, len(a.value) > 0 },
 	}, {
 		Definition: Definition{
 			"rear_elbow_flexion", "deg", everywhere, bothViews,
 			"bend of the rear elbow in space: 0 = straight arm, 90 = right angle; interior angle = 180 - flexion",
 		},
-		joints: bothArms, loose: looseLimb,
-		limb: func(w *work, e swing.EventName) (sampled, bool) { a, ok := w.arms(e); return a.rear, ok },
+		joints: []swing.Joint{lead.Shoulder, rear.Shoulder, rear.Elbow, rear.Wrist}, loose: looseLimb,
+		limb: func(w *work, e swing.EventName) (sampled, bool) { a := w.arms(e).rear; return a, len(a.value) > 0 },
 	}, {
 		Definition: Definition{
 			"rear_elbow_height", "upper_arm", everywhere, bothViews,
@@ -115,7 +114,7 @@ func bodyMeasures() []definition {
 		Definition: Definition{
 			"front_knee_flexion", "deg",
 			[]swing.EventName{swing.Stance, swing.Touch, swing.Plant, swing.Contact},
-			bothViews,
+			openSide,
 			"bend of the front knee in space: 0 = straight leg, 90 = right angle",
 		},
 		joints: []swing.Joint{lead.Hip, lead.Knee, lead.Ankle}, loose: looseLimb,

@@ -81,8 +81,6 @@ func newWork(sw swing.Swing, o Options) *work {
 		cache: map[swing.EventName]*arms{},
 	}
 	w.from, w.to = sw.Track.Times[0], sw.Track.Times[sw.Track.Len()-1]
-	// Limbs are measured out until contact: later they are blurred and often
-	// exchanged.
 	from, to := w.from, w.to
 	if e, ok := sw.Events[swing.Stance]; ok {
 		from = max(from, e.Time)
@@ -91,7 +89,7 @@ func newWork(sw swing.Swing, o Options) *work {
 		to = min(to, e.Time)
 	}
 	var stature length
-	stature, w.lengths = w.c.sizes(from, to)
+	stature, w.lengths = w.c.sizes(from, to, w.to)
 	w.c.stature = stature.mean
 	w.d = newDraws(o.Draws, o.Seed, sw.Events, w.from, w.to, stature.sigma/stature.mean)
 	return w
@@ -103,20 +101,22 @@ func (w *work) random(use uint64, e swing.EventName) *rand.Rand {
 	return rand.New(rand.NewPCG(w.o.Seed, use<<8|uint64(slices.Index(swing.EventNames(), e))))
 }
 
-// arms samples both arms at e, once.
-func (w *work) arms(e swing.EventName) (arms, bool) {
+// arms samples the arms at e, once.
+func (w *work) arms(e swing.EventName) arms {
 	if a := w.cache[e]; a != nil {
-		return *a, len(a.lead.value) > 0
+		return *a
 	}
 	a, ok := w.sampleArms(e)
 	if !ok {
 		a = arms{}
-	} else {
-		a.lead.normalise()
-		a.rear.normalise()
+	}
+	for _, s := range []*sampled{&a.lead, &a.rear} {
+		if len(s.value) > 0 {
+			s.normalise()
+		}
 	}
 	w.cache[e] = &a
-	return a, ok
+	return a
 }
 
 // measure computes one measure at one event.

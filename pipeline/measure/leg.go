@@ -14,9 +14,6 @@ var (
 	// brings the hips about .05 behind the mass. So the hip is a little behind
 	// the ankle (the ankle is ahead, toward the plate).
 	ankleAhead = length{0.02, 0.06}
-	// Along the pitch line the front ankle is ahead of the hip by about half
-	// the distance of the feet (.2 in a stance to .5 after a stride).
-	ankleToPitcher = length{0.18, 0.12}
 	// The knee bends over the toes; the front foot points between plate (0)
 	// and pitcher (90 deg).
 	kneeHeading = length{30, 30}
@@ -30,15 +27,10 @@ func (w *work) sampleFrontKnee(e swing.EventName) (out sampled, ok bool) {
 		parts: []part{thigh, shank},
 		ends:  [][2]swing.Joint{{lead.Hip, lead.Knee}, {lead.Knee, lead.Ankle}},
 	}
-	ok = l.each(e, func(s []drawn, stature float64) {
+	ok = l.each(e, func(s []drawn, stature, lw float64) {
 		th, sh := s[0].v, s[1].v
 		leg := th.add(sh)
-		lw := 0.0
-		if w.c.view == swing.Rear {
-			lw += bell(leg.x/stature, ankleToPitcher.mean, ankleToPitcher.sigma)
-		} else {
-			lw += bell(leg.y/stature, ankleAhead.mean, ankleAhead.sigma)
-		}
+		lw += bell(leg.y/stature, ankleAhead.mean, ankleAhead.sigma)
 		// Offset of the knee from the line hip - ankle.
 		off := th.sub(leg.scale(th.dot(leg) / leg.dot(leg)))
 		heading := degrees(math.Atan2(off.x, off.y))

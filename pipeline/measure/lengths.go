@@ -28,16 +28,14 @@ type length struct{ mean, sigma float64 }
 // .154, thigh .243, shank .249, trunk .296 of 1.741 m) and the proportions of
 // Drillis and Contini (1966) as reproduced in Winter (2009) (.186, .146, .245,
 // .246, .288; shoulder breadth .259 outside). Values from memory, hence the wide
-// spread. Networks put shoulders and ankles higher than the joint centres,
-// which lengthens trunk and upper arm, shortens the shank and leaves the chain
-// ankle to shoulder as long as it is.
+// spread.
 var proportions = [numParts]length{
-	upperArm:  {0.168, 0.014},
-	forearm:   {0.151, 0.010},
+	upperArm:  {0.163, 0.013},
+	forearm:   {0.152, 0.010},
 	thigh:     {0.246, 0.014},
-	shank:     {0.244, 0.016},
+	shank:     {0.247, 0.015},
 	shoulders: {0.210, 0.020},
-	trunkLine: {0.293, 0.016},
+	trunkLine: {0.291, 0.016},
 }
 
 // ends returns the end points of the parts, both sides; an end is the middle
@@ -63,21 +61,25 @@ func (p part) ends() [][2][2]swing.Joint {
 
 // Settings of the length estimate.
 const (
-	lengthStep   = 0.10 // s between looks; closer ones show the same posture
-	lengthWeight = 0.5  // of one look: neighbours and both sides are alike in part
-	wildShare    = 0.05 // share of looks that may be wrong altogether
-	scaleSigma   = 0.08 // of the track's stature, which rests on single quantiles
-	leastSigma   = 0.02 // of the estimated stature: people differ in proportions by that
+	lengthStep = 0.10 // s between looks; closer ones show the same posture
+	// mostLooks bounds the weight of all looks together: half of the variance of
+	// a point is a habit that all looks share, so more of them teach no more.
+	mostLooks  = 6.0
+	wildShare  = 0.05 // share of looks that may be wrong altogether
+	scaleSigma = 0.08 // of the track's stature, which rests on single quantiles
+	leastSigma = 0.02 // of the estimated stature: people differ in proportions by that
 )
 
 // sizes estimates the standing height and the true length of every part, px,
-// from their appearances in [from, to].
+// from their appearances in [from, to], of the legs in [from, end]: the arms are
+// blurred and often exchanged after contact, while the legs are slow and at last
+// stretched.
 //
 // A segment of length L that points anywhere in space with equal chance appears
 // as L sqrt(1-u^2), u uniform in 0..1: mostly long, seldom short, never longer
 // than L but for noise. That likelihood, the body proportions and the track's
 // own stature are put together on a grid of statures and lengths (Bayes).
-func (c *canon) sizes(from, to float64) (stature length, parts [numParts]length) {
+func (c *canon) sizes(from, to, end float64) (stature length, parts [numParts]length) {
 	const statures, lengths = 61, 121
 	at := func(i int) float64 { return c.stature * (0.75 + 0.5*float64(i)/(statures-1)) }
 	share := func(p part, k int) float64 { // of the track's stature
@@ -85,7 +87,11 @@ func (c *canon) sizes(from, to float64) (stature length, parts [numParts]length)
 	}
 	var like [numParts][lengths]float64
 	for p := range numParts {
-		looks := c.looks(p, from, to)
+		until := to
+		if p == thigh || p == shank {
+			until = end
+		}
+		looks := c.looks(p, from, until)
 		for k := range lengths {
 			like[p][k] = likelihood(share(p, k)*c.stature, looks)
 		}
@@ -187,7 +193,7 @@ func likelihood(l float64, looks []look) float64 {
 			f += math.Exp(-e * e / 2)
 		}
 		f *= k.length / (leans * s * math.Sqrt(2*math.Pi))
-		lp += lengthWeight * math.Log((1-wildShare)*f+wildShare)
+		lp += math.Log((1-wildShare)*f + wildShare)
 	}
-	return lp
+	return lp * min(1, mostLooks/max(1, float64(len(looks))))
 }

@@ -86,10 +86,21 @@ func newDraws(n int, seed uint64, events map[swing.EventName]swing.Event, from, 
 	return d
 }
 
-// cloud draws one independent standard normal displacement per body point.
+// pairShare is the part of the variance that left and right shoulder, hip or
+// ear have in common: networks shift a whole shoulder or hip line, for instance
+// toward the side that they see.
+const pairShare = 0.5
+
+// cloud draws one standard normal displacement per body point.
 func cloud(r *rand.Rand) (p [swing.NumPoints]swing.Point) {
 	for j := range p {
 		p[j] = swing.Point{X: r.NormFloat64(), Y: r.NormFloat64()}
+	}
+	own, common := math.Sqrt(1-pairShare), math.Sqrt(pairShare)
+	for _, j := range []swing.Joint{swing.LeftEar, swing.LeftShoulder, swing.LeftHip} {
+		c := swing.Point{X: r.NormFloat64(), Y: r.NormFloat64()}.Scale(common)
+		p[j] = p[j].Scale(own).Add(c)
+		p[j.Partner()] = p[j.Partner()].Scale(own).Add(c)
 	}
 	return p
 }
@@ -112,27 +123,62 @@ func (d *draws) at(i int, j swing.Joint, t float64) swing.Point {
 	}
 }
 
-// Hidden points: networks guess them from the rest of the body. Their error is
-// about twice that of visible ones (measured for the default network: elbow
-// .046 torso when visible, about .1 when hidden), and their score is low.
+// Hidden points: networks guess them from the rest of the body, and give them a
+// low score. Their error is about twice that of visible ones. A track's sigma is
+// the mean over all frames; for elbows and wrists that mixes both (measured for
+// the default network: elbow .046 torso when visible, .075 over all, wrist .061
+// and .070), other points are seen nearly always.
 const (
-	clearScore   = 0.8 // at and above: visible
-	hiddenScore  = 0.3 // at and below: hidden
-	hiddenFactor = 2.0
+	clearScore  = 0.8 // at and above: visible
+	hiddenScore = 0.3 // at and below: hidden
 )
 
-// blindness returns the factor on a point's noise that its score asks for.
-func blindness(score float64) float64 {
-	f := (clearScore - score) / (clearScore - hiddenScore)
-	return 1 + (hiddenFactor-1)*max(0, min(1, f))
+// blindness returns the factor on the noise of point j that a score asks for.
+func blindness(j swing.Joint, score float64) float64 {
+	clearly, hidden := 1.0, 2.0
+	switch j {
+	case swing.LeftElbow, swing.RightElbow, swing.LeftWrist, swing.RightWrist:
+		clearly, hidden = 0.75, 1.6
+	}
+	f := max(0, min(1, (clearScore-score)/(clearScore-hiddenScore)))
+	return clearly + (hidden-clearly)*f
 }
+
+// In an open-side view the hips are sharp as long as the pelvis faces the camera
+// and less so once it turns to the pitcher (measured for the default network:
+// .050 torso before plant, .124 on average from plant to contact, so about .19 at
+// contact; the track's sigma stands for the mean of all).
+const (
+	hipsFacing = 0.6
+	hipsTurned = 2.1
+	// From behind, networks pull both hips toward the side they see: most of
+	// the error lies across the picture.
+	hipsBehind = 1.25
+)
 
 // noise returns the one-sigma noise of point j around time t, px per axis. A
 // bridged point is at least as uncertain as a hidden one.
 func (c *canon) noise(j swing.Joint, t float64) float64 {
-	f := blindness(c.score(j, t))
+	score := c.score(j, t)
 	if i := signal.Nearest(c.times, t); i >= 0 && c.own[i][j].State == swing.Filled {
-		f = hiddenFactor
+		score = 0
+	}
+	f := blindness(j, score)
+	if j == swing.LeftHip || j == swing.RightHip {
+		if c.view == swing.Rear {
+			f *= hipsBehind
+		} else {
+			f *= hipsFacing + (hipsTurned-hipsFacing)*c.turned(t)
+		}
 	}
 	return f * c.sigma[j]
+}
+
+// turned returns how far the pelvis has turned to the pitcher at time t: 0 until
+// plant, 1 from contact on, in proportion between; 0.5 when they are not known.
+func (c *canon) turned(t float64) float64 {
+	if !(c.contact > c.plant) {
+		return 0.5
+	}
+	return max(0, min(1, (t-c.plant)/(c.contact-c.plant)))
 }

@@ -89,29 +89,43 @@ func (p posture) head(t float64, steady bool) swing.Point {
 }
 
 // centre returns the centre of mass in the picture, px (de Leva 1996, see
-// MassWeights). Ears stand in for each other and the nose for both; the ankle
-// stands in for heel and toe where a network has no feet: the foot is 1.4 % of
-// the mass.
+// MassWeights). What a network does not give or see is put where it can hardly
+// be far: the ears at the nose, foot points at the ankle, a wrist at the other
+// one, an elbow halfway between shoulder and wrist. Trunk, knees and ankles must
+// be there.
 func (p posture) centre(e swing.EventName) swing.Point {
 	t := p.time(e)
+	known := func(j swing.Joint) bool { return p.w.c.known(j, t) }
 	var s swing.Point
-	for j, k := range p.w.mass {
-		if k == 0 {
-			continue
+	add := func(j swing.Joint, k float64) { s = s.Add(p.at(j, t, false).Scale(k)) }
+	wrist := func(side swing.Side) swing.Joint {
+		if !known(side.Wrist) && known(side.Wrist.Partner()) {
+			return side.Wrist.Partner()
 		}
-		q := swing.Joint(j)
-		if !p.w.c.known(q, t) {
-			switch q {
-			case swing.LeftEar, swing.RightEar:
-				s = s.Add(p.head(t, false).Scale(k))
-				continue
-			case lead.Heel, lead.BigToe:
-				q = lead.Ankle
-			case rear.Heel, rear.BigToe:
-				q = rear.Ankle
+		return side.Wrist
+	}
+	head := p.w.mass[swing.LeftEar] + p.w.mass[swing.RightEar]
+	s = s.Add(p.head(t, false).Scale(head))
+	for _, side := range []swing.Side{lead, rear} {
+		m := func(j swing.Joint) float64 { return p.w.mass[j] }
+		add(side.Shoulder, m(side.Shoulder))
+		add(side.Hip, m(side.Hip))
+		add(side.Knee, m(side.Knee))
+		add(side.Ankle, m(side.Ankle))
+		for _, j := range []swing.Joint{side.Heel, side.BigToe} {
+			if known(j) {
+				add(j, m(j))
+			} else {
+				add(side.Ankle, m(j))
 			}
 		}
-		s = s.Add(p.at(q, t, false).Scale(k))
+		add(wrist(side), m(side.Wrist))
+		if known(side.Elbow) {
+			add(side.Elbow, m(side.Elbow))
+		} else {
+			add(side.Shoulder, m(side.Elbow)/2)
+			add(wrist(side), m(side.Elbow)/2)
+		}
 	}
 	return s
 }

@@ -24,6 +24,7 @@ var limits = map[string]limit{
 // Thresholds of visibility and motion.
 const (
 	seenScore = 0.3  // below: the network guesses the point
+	lostScore = 0.1  // below: it says itself that it does not know
 	fastHands = 2.0  // statures/s; above, a low score means blur rather than hiding
 	maxStep   = 0.05 // s between frames; wider, the smoothing has nothing to work on
 	minFrames = 5    // frames within nearTime of the event
@@ -44,6 +45,12 @@ func (c *canon) known(j swing.Joint, t float64) bool {
 	return ok
 }
 
+// trusted reports whether point j is seen around time t, or at least guessed
+// by a network that has some belief in its guess.
+func (c *canon) trusted(j swing.Joint, t float64) bool {
+	return c.known(j, t) && c.score(j, t) >= lostScore
+}
+
 // barred returns why a definition cannot be computed at e at all, or "".
 func (w *work) barred(d *definition, e swing.EventName) string {
 	for _, n := range d.eventsAt(e) {
@@ -60,7 +67,7 @@ func (w *work) barred(d *definition, e swing.EventName) string {
 			if j == swing.Nose && w.c.known(swing.LeftEar, t) && w.c.known(swing.RightEar, t) {
 				continue
 			}
-			if !w.c.known(j, t) {
+			if !w.c.trusted(j, t) {
 				return fmt.Sprintf("the %s is not seen at %s", who(j), n)
 			}
 		}

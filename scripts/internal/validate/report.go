@@ -7,6 +7,7 @@ import (
 	"maps"
 	"math"
 	"os"
+	"reflect"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -116,7 +117,7 @@ func num(v float64, decimals int) string {
 // writeJSON writes the report to a file or, for "-", to stdout. Numbers that
 // are not known become null.
 func writeJSON(path string, stdout io.Writer, r *Report) error {
-	b, err := json.MarshalIndent(r, "", "  ")
+	b, err := json.MarshalIndent(plain(reflect.ValueOf(r)), "", "  ")
 	if err != nil {
 		return fmt.Errorf("scores: %w", err)
 	}
@@ -126,6 +127,46 @@ func writeJSON(path string, stdout io.Writer, r *Report) error {
 		return err
 	}
 	return os.WriteFile(path, b, 0o644)
+}
+
+// plain turns a report into maps, lists and numbers that JSON can hold: a number
+// that is not known becomes null. Only exported fields are kept.
+func plain(v reflect.Value) any {
+	switch v.Kind() {
+	case reflect.Pointer:
+		if v.IsNil() {
+			return nil
+		}
+		return plain(v.Elem())
+	case reflect.Float64:
+		if f := v.Float(); math.IsNaN(f) || math.IsInf(f, 0) {
+			return nil
+		}
+	case reflect.Struct:
+		out := map[string]any{}
+		for i := range v.NumField() {
+			f := v.Type().Field(i)
+			if name := f.Tag.Get("json"); name != "" {
+				out[name] = plain(v.Field(i))
+			} else if m, ok := plain(v.Field(i)).(map[string]any); ok && f.IsExported() && f.Anonymous {
+				maps.Copy(out, m)
+			}
+		}
+		return out
+	case reflect.Slice:
+		out := make([]any, v.Len())
+		for i := range out {
+			out[i] = plain(v.Index(i))
+		}
+		return out
+	case reflect.Map:
+		out := map[string]any{}
+		for _, k := range v.MapKeys() {
+			out[k.String()] = plain(v.MapIndex(k))
+		}
+		return out
+	}
+	return v.Interface()
 }
 
 // writeEvents prints the true event times, s, by clip.

@@ -81,7 +81,6 @@ type Coverage struct {
 // MeasureScore pools one measure.
 type MeasureScore struct {
 	Unit   string  `json:"unit"`
-	N      int     `json:"n"`
 	Absent int     `json:"not_measurable"`
 	Bias   float64 `json:"bias"`
 	Median float64 `json:"median_abs"`
@@ -273,10 +272,9 @@ func (r *Report) pool(absent map[string]int, analyses []*analysis) {
 }
 
 func (m *MeasureScore) finish() {
-	m.N = len(m.errors)
-	m.Coverage.N = m.N
+	n := len(m.errors)
 	m.Bias, m.Median, m.Sigma = mean(m.errors), median(absolute(m.errors)), median(m.sigmas)
-	z := make([]float64, m.N)
+	z := make([]float64, n)
 	for i, e := range m.errors {
 		z[i] = math.Abs(e) / m.sigmas[i]
 	}
