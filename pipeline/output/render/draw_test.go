@@ -338,9 +338,9 @@ func (c *counter) Add(n int)                 { c.n += n }
 
 func TestProgressAndFlatMemory(t *testing.T) {
 	spent := func(seconds float64) uint64 {
-		m := steadyClip(640, 360, 60, seconds)
+		m := steadyClip(480, 270, 60, seconds)
 		ev := map[swing.EventName]float64{swing.Stance: 0.4, swing.Finish: seconds - 0.5}
-		a := analysisOf(m, 1, ev)
+		a := analysisOf(m, 0.75, ev)
 		var before, after runtime.MemStats
 		var c counter
 		runtime.ReadMemStats(&before)
@@ -354,7 +354,7 @@ func TestProgressAndFlatMemory(t *testing.T) {
 		return after.TotalAlloc - before.TotalAlloc
 	}
 	short, long := spent(1.5), spent(6)
-	// A frame is 0.7 MB; 270 more of them must not cost a canvas each.
+	// A frame is 0.4 MB; 270 more of them must not cost a canvas each.
 	if grown := int64(long) - int64(short); grown > 3<<20 {
 		t.Errorf("270 more frames cost %d more bytes", grown)
 	}

@@ -1,6 +1,7 @@
 package render
 
 import (
+	"bytes"
 	"encoding/json"
 	"io"
 	"iter"
@@ -39,17 +40,15 @@ func bitSquare(w, h, bit int) (x, y, side int) {
 func (m *clipMaker) frames() iter.Seq2[swing.Frame, error] {
 	return func(yield func(swing.Frame, error) bool) {
 		m.pix = make([]byte, 3*m.w*m.h)
+		ground := bytes.Repeat([]byte{110}, len(m.pix))
 		for i, t := range m.times {
-			for k := range m.pix {
-				m.pix[k] = 110
-			}
+			copy(m.pix, ground)
 			for b := range 16 {
 				x0, y0, s := bitSquare(m.w, m.h, b)
 				v := byte(255 * (i >> b & 1))
+				bar := bytes.Repeat([]byte{v}, 3*s)
 				for y := y0; y < y0+s; y++ {
-					for x := 3 * x0; x < 3*(x0+s); x++ {
-						m.pix[3*m.w*y+x] = v
-					}
+					copy(m.pix[3*(m.w*y+x0):], bar)
 				}
 			}
 			m.given++

@@ -132,22 +132,34 @@ func (sc *scene) figure(c *canvas, f swing.Frame, launch bool) map[line]bool {
 
 // list makes the panel of ev for frame f.
 func (sc *scene) list(f swing.Frame, ev swing.EventName, drawn map[line]bool) (panel, bool) {
-	// In the video the list stays while the swing goes on: keep clear of
-	// where the hitter will be, and of the bat: at the launch position it
-	// reaches about a sixth of the standing height over the head and an
-	// eighth beyond the hands (common practice, no source).
+	// In the video the list of plant stays on while the swing goes on.
 	until := f.Time
 	if ev == swing.Plant && !math.IsInf(sc.sec.slow1, 1) {
-		until = sc.sec.slow1
+		until = math.Max(until, sc.sec.slow1)
 	}
-	hitter := sc.reach(f.Time-1e-6, until+1e-6)
-	side, over := hitter.h()/8, hitter.h()/6
-	hitter = rect{hitter.x0 - side, hitter.y0 - over, hitter.x1 + side, hitter.y1}
+	hitter := sc.withBat(sc.reach(f.Time-1e-6, until+1e-6), ev)
 	free := rect{0, 0, sc.st.w, sc.strip.rect.y0}
 	if sc.strip.top {
 		free = rect{0, sc.strip.rect.y1, sc.st.w, sc.st.h}
 	}
 	return newPanel(sc.st, "at "+string(ev), panelRows(sc.sec.s, ev, drawn), free, hitter)
+}
+
+// withBat widens the hitter's rectangle by where the bat is: until plant it
+// reaches about a sixth of the standing height over the head and a fifth
+// beyond the hands; later it comes round to the pitcher's or the plate's side,
+// which for a right-handed hitter is the right one in both views, and reaches
+// four tenths beyond (common practice, no source).
+func (sc *scene) withBat(r rect, ev swing.EventName) rect {
+	left, right, over := r.h()/5, r.h()/5, r.h()/6
+	if ev == swing.Plant || ev == swing.Contact {
+		if sc.sec.s.Bats == swing.Left {
+			left = 0.4 * r.h()
+		} else {
+			right = 0.4 * r.h()
+		}
+	}
+	return rect{r.x0 - left, r.y0 - over, r.x1 + right, r.y1}
 }
 
 // current returns the event that is named while f is shown.
