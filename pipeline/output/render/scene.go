@@ -22,7 +22,7 @@ type scene struct {
 }
 
 // bannerTime is how long an event stays named, s of video.
-const bannerTime = 0.5
+const bannerTime = 0.35
 
 func newScene(st *style, sec *section, k, fps, hold float64) *scene {
 	sc := &scene{
