@@ -50,6 +50,11 @@ func TestConvolutions(t *testing.T) {
 	nchw.placeholder("x", "DT_FLOAT", 1, 3, 1, 2)
 	nchw.floats("w", []int{1, 1, 3, 2}, 1, 10, 2, 20, 3, 30).
 		op("Conv2D", "y", []string{"x", "w"}, attrs{"data_format": txt("NCHW"), "strides": nums(1, 1, 1, 1)})
+	wide := &graph{}
+	wide.placeholder("x", "DT_FLOAT", 1, 3, 1, 3)
+	wide.floats("w", []int{1, 2, 3, 1}, 1, 0, 0, 10, 0, 0).op("Conv2D", "y", []string{"x", "w"}, attrs{
+		"data_format": txt("NCHW"), "strides": nums(1, 1, 3, 2), "padding": txt("SAME"),
+	})
 	check(t, []operatorCase{
 		{
 			// y0 = x0 + 2 x1 + 3 x2, y1 ten times that
@@ -57,6 +62,22 @@ func TestConvolutions(t *testing.T) {
 			[]float32{1, 2, 3, 4, 5, 6},
 			[]int64{1, 1, 2, 2},
 			[]float32{14, 140, 32, 320},
+		},
+		{
+			// Columns two apart, times 1 and 10: rows and columns must not change places.
+			"channels first columns", wide,
+			[]float32{1, 2, 3, 0, 0, 0, 0, 0, 0},
+			[]int64{1, 1, 1, 2},
+			[]float32{21, 3},
+		},
+		{
+			// A border that is not 0 is no padding of the convolution.
+			"border of ones", input(1, 1).ints("p", []int{4, 2}, 0, 0, 0, 0, 1, 1, 0, 0).floats("v", nil, 1).
+				op("PadV2", "padded", []string{"x", "p", "v"}, nil).floats("w", []int{1, 3, 3, 1}, 1, 0, 0, 10, 0, 0, 100, 0, 0).
+				op("Conv2D", "y", []string{"padded", "w"}, nil),
+			first(5),
+			[]int64{1, 1, 1, 1},
+			[]float32{151},
 		},
 		{"channels first", nchw, []float32{1, 4, 2, 5, 3, 6}, []int64{1, 2, 1, 2}, []float32{14, 32, 140, 320}},
 		{

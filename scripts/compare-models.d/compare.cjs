@@ -153,6 +153,6 @@ function row(...cells) {
 }
 
 main(process.argv.slice(2)).catch((e) => {
-  console.error('compare-models: ' + e.message);
+  if (e.status === undefined) console.error('compare-models: ' + e.message); // else the program called has said why
   process.exitCode = 2;
 });
