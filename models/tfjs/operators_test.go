@@ -50,6 +50,7 @@ func TestConvolutions(t *testing.T) {
 	nchw.placeholder("x", "DT_FLOAT", 1, 3, 1, 2)
 	nchw.floats("w", []int{1, 1, 3, 2}, 1, 10, 2, 20, 3, 30).
 		op("Conv2D", "y", []string{"x", "w"}, attrs{"data_format": txt("NCHW"), "strides": nums(1, 1, 1, 1)})
+	inside := input(1, 1)
 	wide := &graph{}
 	wide.placeholder("x", "DT_FLOAT", 1, 3, 1, 3)
 	wide.floats("w", []int{1, 2, 3, 1}, 1, 0, 0, 10, 0, 0).op("Conv2D", "y", []string{"x", "w"}, attrs{
@@ -72,8 +73,8 @@ func TestConvolutions(t *testing.T) {
 		},
 		{
 			// A border that is not 0 is no padding of the convolution.
-			"border of ones", input(1, 1).ints("p", []int{4, 2}, 0, 0, 0, 0, 1, 1, 0, 0).floats("v", nil, 1).
-				op("PadV2", "padded", []string{"x", "p", "v"}, nil).floats("w", []int{1, 3, 3, 1}, 1, 0, 0, 10, 0, 0, 100, 0, 0).
+			"border of ones", inside.ints("p", []int{4, 2}, 0, 0, 0, 0, 1, 1, 0, 0).floats("v", nil, 1).
+				op("PadV2", "padded", []string{inside.through("x"), "p", "v"}, nil).floats("w", []int{1, 3, 3, 1}, 1, 0, 0, 10, 0, 0, 100, 0, 0).
 				op("Conv2D", "y", []string{"padded", "w"}, nil),
 			first(5),
 			[]int64{1, 1, 1, 1},
