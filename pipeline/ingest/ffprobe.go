@@ -132,13 +132,13 @@ type timetable struct {
 // maxPackets bounds the timetable: eleven hours at 240 frames a second.
 const maxPackets = 10_000_000
 
-// packets reads the timetable of the stream with the given index. Only the
-// container is read, nothing is decoded.
-func packets(ctx context.Context, path string, timeBase float64, o Options) (timetable, error) {
+// packets reads the timetable of a clip's video. Only the container is read,
+// nothing is decoded.
+func packets(ctx context.Context, path string, o Options) (timetable, error) {
 	t := timetable{whole: true}
 	args := append([]string{
 		"-hide_banner", "-v", "error", "-select_streams", "V:0",
-		"-show_entries", "packet=pts,flags", "-of", "csv=p=0",
+		"-show_entries", "packet=pts_time,flags", "-of", "csv=p=0",
 	}, input(path)...)
 	err := ask(ctx, o.FFprobe, args, func(r io.Reader) error {
 		sc := bufio.NewScanner(r)
@@ -148,12 +148,11 @@ func packets(ctx context.Context, path string, timeBase float64, o Options) (tim
 				continue
 			}
 			t.listed++
-			ticks, err := strconv.ParseInt(pts, 10, 64)
-			if err != nil {
+			at, err := strconv.ParseFloat(pts, 64)
+			if err != nil { // "N/A"
 				t.whole = false
 				continue
 			}
-			at := float64(ticks) * timeBase
 			if strings.Contains(flags, "K") {
 				t.keys = append(t.keys, at)
 			}

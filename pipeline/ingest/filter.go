@@ -22,21 +22,16 @@ func deliveredSize(width, height, maxSide int) (w, h int, scale float64) {
 	return w, h, scale
 }
 
-// filters writes ffmpeg's filter chain for a clip: cut, shrink, bring high
-// dynamic range to an ordinary screen's, and tell the time of every frame on
-// descriptor 3. ffmpeg itself turns the picture upright before the chain.
-func filters(c swing.Clip, w, h int, o OpenOptions) string {
+// filters writes ffmpeg's filter chain: cut, shrink, change to bytes of blue,
+// green and red, and tell the time of every frame on descriptor 3. ffmpeg itself turns the picture upright before the chain.
+func filters(w, h int, o OpenOptions) string {
 	// All times in microseconds: the printed decimals of ffmpeg have six
 	// digits only, which is too coarse after a hundred seconds.
 	chain := []string{"settb=1/1000000"}
 	if trim := trimFilter(o.From, o.To); trim != "" {
 		chain = append(chain, trim)
 	}
-	if isHDR(c.Transfer) {
-		chain = append(chain, toneFilters(c.Transfer, w, h)...)
-	} else {
-		chain = append(chain, fmt.Sprintf("scale=%d:%d:flags=bicubic", w, h))
-	}
+	chain = append(chain, fmt.Sprintf("scale=%d:%d:flags=bicubic", w, h))
 	// The metadata filter prints only frames that carry some.
 	chain = append(chain, "format=bgr24", "metadata=mode=add:key=k:value=1",
 		`metadata=mode=print:file=pipe\\:3:direct=1`)
@@ -60,19 +55,6 @@ func trimFilter(from, to float64) string {
 
 // micro writes a time with six decimals, the resolution of frame times.
 func micro(s float64) string { return strconv.FormatFloat(s, 'f', 6, 64) }
-
-// isHDR tells whether a transfer characteristic is one of the two of
-// ITU-R BT.2100.
-func isHDR(transfer string) bool { return transfer == "arib-std-b67" || transfer == "smpte2084" }
-
-// toneFilters bring BT.2100 pictures to BT.709 at ordinary brightness.
-func toneFilters(transfer string, w, h int) []string {
-	return []string{
-		fmt.Sprintf("zscale=w=%d:h=%d:f=bicubic:tin=%s:pin=2020:min=2020_ncl:t=linear:npl=203", w, h, transfer),
-		"format=gbrpf32le", "zscale=p=709", "tonemap=hable:desat=0", "zscale=t=709:m=709:r=tv", "format=yuv444p",
-		fmt.Sprintf("scale=%d:%d", w, h),
-	}
-}
 
 // arguments returns ffmpeg's command line for a clip. seek is where decoding
 // starts, s, below zero for the beginning.
@@ -98,7 +80,7 @@ func arguments(c swing.Clip, w, h int, seek float64, o OpenOptions) []string {
 	args = append(args, input(c.Path)...)
 	return append(args,
 		"-noautoscale", "-map", "0:V:0", "-fps_mode", "passthrough",
-		"-vf", filters(c, w, h, o),
+		"-vf", filters(w, h, o),
 		// A fine clock for the encoder, else uneven frame spacing is
 		// reported as damage.
 		"-enc_time_base", "1/1000000", "-f", "rawvideo", "-pix_fmt", "bgr24", "pipe:1")

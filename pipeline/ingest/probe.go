@@ -64,10 +64,11 @@ func Probe(ctx context.Context, path string, o Options) (swing.Clip, error) {
 		if err != nil {
 			return err
 		}
-		if s, err = chooseStream(&c, d, o); err != nil {
-			return err
-		}
-		table, err = packets(gctx, path, ratio(s.TimeBase), o)
+		s, err = chooseStream(&c, d, o)
+		return err
+	})
+	g.Go(func() (err error) {
+		table, err = packets(gctx, path, o)
 		return err
 	})
 	if err := g.Wait(); err != nil {

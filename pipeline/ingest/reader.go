@@ -33,6 +33,8 @@ type Reader struct {
 	said         complaints
 	table        timetable
 	tableReady   chan struct{}
+	tone         *toneMap // nil for ordinary pictures
+	toneReady    chan struct{}
 	free         chan []byte
 	filled       chan picture
 	background   sync.WaitGroup
@@ -93,6 +95,13 @@ func Open(ctx context.Context, clip swing.Clip, o OpenOptions) (*Reader, error) 
 		// while ffmpeg starts. Without it frames are simply counted.
 		r.background.Go(func() { _ = r.listFrames() })
 	}
+	r.toneReady = make(chan struct{})
+	r.background.Go(func() {
+		defer close(r.toneReady)
+		if isHDR(clip.Transfer) {
+			r.tone = newToneMap(clip.Transfer) // while ffmpeg starts
+		}
+	})
 	if err := r.start(seek); err != nil {
 		r.cancel(errClosed)
 		r.background.Wait()
@@ -106,16 +115,7 @@ func (r *Reader) listFrames() error {
 	defer close(r.tableReady)
 	limited, cancel := context.WithTimeoutCause(r.ctx, r.o.Options.ProbeTimeout, errProbeTimeout)
 	defer cancel()
-	d, err := describe(limited, r.clip.Path, r.o.Options)
-	if err != nil {
-		return err
-	}
-	var c swing.Clip
-	s, err := chooseStream(&c, d, r.o.Options)
-	if err != nil {
-		return err
-	}
-	t, err := packets(limited, r.clip.Path, ratio(s.TimeBase), r.o.Options)
+	t, err := packets(limited, r.clip.Path, r.o.Options)
 	if err == nil {
 		r.table = t
 	}
@@ -212,6 +212,9 @@ func (r *Reader) readPictures(times <-chan int64) {
 			r.readErr = err
 			r.cancel(err)
 			return
+		}
+		if <-r.toneReady; r.tone != nil {
+			r.tone.apply(buf)
 		}
 		at, ok := int64(noTime), true
 		select {
