@@ -78,11 +78,11 @@ func TestFollowTurnedBody(t *testing.T) {
 // A network that slips to a neighbour for a frame must not take the track.
 func TestFollowIsNotTakenOver(t *testing.T) {
 	for _, slipped := range []float64{0.02, 0.3} { // s
-		w := &world{w: 250, h: 200, fps: 60, frames: 90, people: func(t float64) []human {
+		w := &world{w: 250, h: 200, fps: 60, frames: 60, people: func(t float64) []human {
 			return []human{standing(80, 26), standing(140, 32)}
 		}}
 		w.slip = func(t float64) int {
-			if t > 0.5 && t < 0.5+slipped {
+			if t > 0.3 && t < 0.3+slipped {
 				return 1
 			}
 			return -1
@@ -138,7 +138,7 @@ func TestFollowLosesAndFindsAgain(t *testing.T) {
 // The follower picks a small person with a bat rather than a larger bystander,
 // and hands out the bystander's box.
 func TestFollowChoosesTheBat(t *testing.T) {
-	w := &world{w: 250, h: 200, fps: 60, frames: 100, people: func(t float64) []human {
+	w := &world{w: 250, h: 200, fps: 30, frames: 51, people: func(t float64) []human {
 		h := hitting(60, 26, t, 1)
 		h.bat = true
 		return []human{standing(150, 36), h}
@@ -166,8 +166,8 @@ func TestFollowChoosesTheBat(t *testing.T) {
 // When the wrong person was followed, Seen says so and its seed leads to the
 // right one.
 func TestFollowAgainWithSeed(t *testing.T) {
-	w := &world{w: 250, h: 200, fps: 60, frames: 150, people: func(t float64) []human {
-		h := hitting(60, 26, t, 1.6)
+	w := &world{w: 250, h: 200, fps: 30, frames: 60, people: func(t float64) []human {
+		h := hitting(60, 26, t, 1.3)
 		if t < 0.4 { // hands apart at first: nothing tells the hitter
 			h.left, h.right = swing.Point{X: 0.5}, swing.Point{X: -0.5}
 		}
