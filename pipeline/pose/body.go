@@ -13,7 +13,7 @@ type body struct {
 	flag   float64 // 0..1
 	hip    swing.Point
 	neck   swing.Point // middle of the shoulders
-	size   float64     // px, about one torso length; see sizeOf
+	size   float64     // px, about one torso length; see landmarker.sizeOf
 	next   pixel.Region
 }
 
@@ -157,7 +157,7 @@ func (l *landmarker) look(f swing.Frame, r pixel.Region, b *body) (bool, error) 
 	l.centres.apply(b)
 	b.hip = b.points[swing.LeftHip].Point().Mid(b.points[swing.RightHip].Point())
 	b.neck = b.points[swing.LeftShoulder].Point().Mid(b.points[swing.RightShoulder].Point())
-	b.size = sizeOf(b, r)
+	b.size = l.sizeOf(b, r)
 	b.next = l.follow(f, r, to, b)
 	return b.flag >= l.accept && b.next.Valid(), nil
 }
@@ -178,7 +178,13 @@ func (h *handSum) mean() swing.Keypoint {
 
 // sizeOf returns a length, px, near one torso that does not collapse when the
 // trunk points at the camera: the torso seen, but at least a seventh of the
-// crop, which spans about five torsos of an upright body.
-func sizeOf(b *body, r pixel.Region) float64 {
-	return math.Max(b.neck.Sub(b.hip).Norm(), r.H/7)
+// body's extent. BlazePose's crop is that extent; the crops of other networks
+// may be as wide as the picture, there the points' box is.
+func (l *landmarker) sizeOf(b *body, r pixel.Region) float64 {
+	extent := r.H
+	if !l.blaze {
+		box := pointBox(&b.points, 0)
+		extent = math.Max(box.X1-box.X0, box.Y1-box.Y0)
+	}
+	return math.Max(b.neck.Sub(b.hip).Norm(), extent/7)
 }

@@ -173,3 +173,43 @@ func TestContinuity(t *testing.T) {
 		t.Error("after half a second people have walked, not flown")
 	}
 }
+
+// A coarse crop that slips to a neighbour ends the person's looks; two crops
+// on one body leave one person.
+func TestCrowdKeepsPeopleApart(t *testing.T) {
+	w := &world{w: 250, h: 200, fps: 30, frames: 1, people: func(float64) []human { return []human{standing(140, 32)} }}
+	e := w.estimator(t, DefaultOptions())
+	var f swing.Frame
+	for g := range w.iter() {
+		f = g
+	}
+	c := newCrowd(e, 0)
+	add := func(h human) *person {
+		var b body
+		for j, p := range h.points() {
+			b.points[j] = swing.Keypoint{X: p.X, Y: p.Y, Score: 1}
+		}
+		b.hip, b.size = h.hip, h.torso
+		b.next = aligned(h.hip, h.hip.Add(swing.Point{Y: -radiusPerSize * h.torso}))
+		p := &person{asked: math.Inf(-1)}
+		p.note(&b, -0.05)
+		c.people = append(c.people, p)
+		return p
+	}
+	gone := add(standing(95, 32)) // 1.4 torsos from the only body in the picture
+	if err := c.step(f); err != nil {
+		t.Fatal(err)
+	}
+	if gone.alive || len(gone.looks) != 1 {
+		t.Errorf("a body 1.4 torsos away was taken for the same person: %+v", gone.looks)
+	}
+	c.people = nil
+	p, q := add(standing(139, 32)), add(standing(170, 32))
+	q.b.hip.X, q.b.next.CX = 141, 141 // q's crop now lies on p's body
+	if err := c.step(f); err != nil {
+		t.Fatal(err)
+	}
+	if p.alive == q.alive {
+		t.Errorf("one body, alive: %v and %v", p.alive, q.alive)
+	}
+}
