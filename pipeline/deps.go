@@ -3,6 +3,7 @@ package pipeline
 import (
 	"log/slog"
 
+	"plantframe/pipeline/pose"
 	"plantframe/pipeline/swing"
 )
 
@@ -14,6 +15,10 @@ type Deps struct {
 	Progress swing.Progress
 	// Log receives what a developer wants to know; nil discards.
 	Log *slog.Logger
+	// Estimator returns the pose stage's networks, opened at the first call:
+	// a clip whose poses are stored opens none. Run uses it from one
+	// goroutine; two Runs at once need two estimators.
+	Estimator func() (*pose.Estimator, error)
 	// Models names the network files behind the pose stage's networks; their
 	// checksums are part of the artifact keys.
 	Models []swing.ModelRef

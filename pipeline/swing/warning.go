@@ -1,6 +1,9 @@
 package swing
 
-import "fmt"
+import (
+	"errors"
+	"fmt"
+)
 
 // Warning is partial failure as data: something was missing, repaired or
 // doubtful and the analysis went on.
@@ -75,3 +78,10 @@ func (NoProgress) Stage(string, int) {}
 
 // Add does nothing.
 func (NoProgress) Add(int) {}
+
+// AsError returns the *Error in err's chain.
+func AsError(err error) (*Error, bool) {
+	var e *Error
+	ok := errors.As(err, &e)
+	return e, ok
+}

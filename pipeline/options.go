@@ -1,0 +1,75 @@
+package pipeline
+
+import (
+	"fmt"
+
+	"plantframe/pipeline/camera"
+	"plantframe/pipeline/event"
+	"plantframe/pipeline/ingest"
+	"plantframe/pipeline/measure"
+	"plantframe/pipeline/pose"
+	"plantframe/pipeline/track"
+)
+
+// Options are the settings of all stages.
+type Options struct {
+	Ingest  ingest.Options
+	Camera  camera.Options
+	Pose    pose.Options
+	Track   track.Options
+	Event   event.Options
+	Measure measure.Options
+	// DecodeSide is the long side, px, of the pictures that the large network
+	// and the camera stage work on. Default 1920: a hitter who fills half of
+	// it covers the network's 256 px crop three times over; 0 = full size.
+	DecodeSide int
+	// ScanSide is the long side, px, of the pictures of the coarse pass.
+	// Default 960. Smaller = faster, distant hitters are lost.
+	ScanSide int
+	// DecodeThreads is the number of threads ffmpeg decodes with. Default 1;
+	// 0 = all cores. Decoding runs beside the networks.
+	DecodeThreads int
+}
+
+// DefaultOptions returns the defaults of all stages.
+func DefaultOptions() Options {
+	return Options{
+		Ingest:        ingest.DefaultOptions(),
+		Camera:        camera.DefaultOptions(),
+		Pose:          pose.DefaultOptions(),
+		Track:         track.DefaultOptions(),
+		Event:         event.DefaultOptions(),
+		Measure:       measure.DefaultOptions(),
+		DecodeSide:    1920,
+		ScanSide:      960,
+		DecodeThreads: 1,
+	}
+}
+
+// Validate reports the first setting of any stage that makes no sense.
+func (o Options) Validate() error {
+	for _, s := range []struct {
+		name string
+		opts interface{ Validate() error }
+	}{
+		{"ingest", o.Ingest},
+		{"camera", o.Camera},
+		{"pose", o.Pose},
+		{"track", o.Track},
+		{"event", o.Event},
+		{"measure", o.Measure},
+	} {
+		if err := s.opts.Validate(); err != nil {
+			return fmt.Errorf("%s: %w", s.name, err)
+		}
+	}
+	switch {
+	case o.DecodeSide < 0 || (o.DecodeSide > 0 && o.DecodeSide < 256):
+		return fmt.Errorf("decode side is %d px, it must be 256 or more, or 0 for full size", o.DecodeSide)
+	case o.ScanSide < 0 || (o.ScanSide > 0 && o.ScanSide < 256):
+		return fmt.Errorf("scan side is %d px, it must be 256 or more, or 0 for full size", o.ScanSide)
+	case o.DecodeThreads < 0:
+		return fmt.Errorf("decode threads is %d, it must be positive, or 0 for all cores", o.DecodeThreads)
+	}
+	return nil
+}

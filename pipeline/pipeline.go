@@ -1,0 +1,158 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+
+	"plantframe/pipeline/event"
+	"plantframe/pipeline/ingest"
+	"plantframe/pipeline/measure"
+	"plantframe/pipeline/swing"
+	"plantframe/pipeline/track"
+)
+
+// Versions of the stages' answers: raise one when its stage answers
+// differently for the same input and options, so that stored results of
+// older code are not taken.
+const (
+	bodiesVersion  = 1
+	trackVersion   = 1
+	eventVersion   = 1
+	measureVersion = 1
+)
+
+// tracked is the artifact of the track stage for one part of the clip.
+type tracked struct {
+	Track    swing.Track     `json:"track"`
+	Warnings []swing.Warning `json:"warnings"`
+}
+
+// found is the artifact of the event and measure stages.
+type found struct {
+	Swings   []swing.Swing   `json:"swings"`
+	Warnings []swing.Warning `json:"warnings"`
+}
+
+// Run analyses one clip. It blocks; ctx stops it within a frame.
+//
+// A clip in which nobody swings is a result (no swings and a warning that says
+// what was seen), not an error. Errors are *swing.Error with the clip named,
+// or the context's error.
+func Run(ctx context.Context, path string, d Deps, o Options) (swing.Analysis, error) {
+	if err := o.Validate(); err != nil {
+		return swing.Analysis{}, &swing.Error{Op: "pipeline.Run", Clip: path, Frame: -1, Kind: swing.KindUsage, Msg: err.Error()}
+	}
+	r := &run{ctx: ctx, deps: d.withDefaults(), computed: map[string]int{}}
+
+	// The file: what it is, and the checksum that all keys start from.
+	clip, err := ingest.Probe(ctx, path, o.Ingest)
+	if err != nil {
+		return swing.Analysis{}, err
+	}
+	r.key = clip.SHA256
+	a := swing.Analysis{Models: d.Models, Clip: clip}
+
+	// Frames -> the hitter's body points, and how the camera moved.
+	b, err := step(r, "bodies", bodiesVersion, bodiesKey{o, d.Models}.parts(), func() (bodies, error) {
+		return r.findBodies(clip, o)
+	})
+	if err != nil {
+		return a, named(err, clip)
+	}
+	a.FramesRead = b.FramesRead
+	a.Warnings = append(append(a.Warnings, clip.Warnings...), b.Warnings...)
+
+	// Body points -> a clean track of each part.
+	tracks, err := step(r, "track", trackVersion, o.Track, func() ([]tracked, error) { return buildTracks(b, o.Track) })
+	if err != nil {
+		return a, named(err, clip)
+	}
+
+	// Track -> swings with their instants.
+	f, err := step(r, "event", eventVersion, o.Event, func() (found, error) { return findSwings(tracks, b, o.Event) })
+	if err != nil {
+		return a, named(err, clip)
+	}
+
+	// Swing -> measures.
+	f, err = step(r, "measure", measureVersion, o.Measure, func() (found, error) { return f, takeMeasures(f.Swings, o.Measure) })
+	if err != nil {
+		return a, named(err, clip)
+	}
+	a.Swings = f.Swings
+	a.Warnings = append(a.Warnings, f.Warnings...)
+	return a, nil
+}
+
+// bodiesKey is what the answers of the network and camera stages depend on.
+type bodiesKey struct {
+	o      Options
+	models []swing.ModelRef
+}
+
+// parts leaves out limits and program paths: they change no answer.
+func (k bodiesKey) parts() any {
+	return map[string]any{
+		"camera": k.o.Camera, "pose": k.o.Pose, "models": k.models,
+		"decode_side": k.o.DecodeSide, "scan_side": k.o.ScanSide,
+	}
+}
+
+// buildTracks makes the track of each part. A part that holds too little of
+// the hitter becomes a warning.
+func buildTracks(b bodies, o track.Options) ([]tracked, error) {
+	out := []tracked{}
+	for _, p := range b.Parts {
+		t, w, err := track.Build(p.Poses, p.Steady, p.Moves, o)
+		if e, ok := swing.AsError(err); ok && e.Kind == swing.KindTooShort {
+			w = append(w, swing.Warning{Code: "hitter-lost", Text: "no swing measured: " + e.Msg, Frames: frameRange(p.Poses)})
+		} else if err != nil {
+			return nil, err
+		}
+		out = append(out, tracked{Track: t, Warnings: append(append([]swing.Warning{}, p.Warnings...), w...)})
+	}
+	return out, nil
+}
+
+// findSwings finds the swings of all parts and numbers them through from 1. A part's
+// own warnings go to its swings, or to the clip when it has none.
+func findSwings(tracks []tracked, b bodies, o event.Options) (found, error) {
+	out := found{Swings: []swing.Swing{}}
+	for _, t := range tracks {
+		if t.Track.Len() == 0 {
+			out.Warnings = append(out.Warnings, t.Warnings...)
+			continue
+		}
+		swings, w, err := event.Detect(t.Track, o)
+		if err != nil {
+			return out, err
+		}
+		out.Warnings = append(out.Warnings, w...)
+		if len(swings) == 0 {
+			out.Warnings = append(out.Warnings, t.Warnings...)
+		}
+		for _, s := range swings {
+			s.Index = len(out.Swings) + 1
+			s.Warnings = append(within(t.Warnings, s.Track), s.Warnings...)
+			out.Swings = append(out.Swings, s)
+		}
+	}
+	if len(out.Swings) == 0 && !has(out.Warnings, "no-swing") && !has(b.Warnings, "no-swing") && !has(b.Warnings, "no-person") {
+		out.Warnings = append(out.Warnings, swing.Warning{Code: "no-swing", Text: "no swing found: " + b.Seen})
+	}
+	return out, nil
+}
+
+// takeMeasures fills the measures of every swing in place.
+func takeMeasures(swings []swing.Swing, o measure.Options) error {
+	for i := range swings {
+		m, w, err := measure.Compute(swings[i], o)
+		if err != nil {
+			return fmt.Errorf("swing %d: %w", i+1, err)
+		}
+		swings[i].Measures = m
+		swings[i].Warnings = append(swings[i].Warnings, w...)
+		swings[i].CentreOfMass = centres(swings[i].Track, o)
+	}
+	return nil
+}

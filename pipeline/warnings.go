@@ -1,0 +1,49 @@
+package pipeline
+
+import (
+	"errors"
+	"slices"
+
+	"plantframe/pipeline/swing"
+)
+
+// within keeps the warnings that touch the frames of a track; those without
+// frames speak of all of it.
+func within(ws []swing.Warning, t swing.Track) []swing.Warning {
+	out := []swing.Warning{}
+	if t.Len() == 0 {
+		return append(out, ws...)
+	}
+	first, last := t.Frames[0], t.Frames[t.Len()-1]
+	for _, w := range ws {
+		if len(w.Frames) == 2 && (w.Frames[1] < first || w.Frames[0] > last) {
+			continue
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+// has tells whether a warning of a code is among ws.
+func has(ws []swing.Warning, code string) bool {
+	return slices.ContainsFunc(ws, func(w swing.Warning) bool { return w.Code == code })
+}
+
+// frameRange returns the first and last frame of poses.
+func frameRange(poses []swing.Pose) []int {
+	if len(poses) == 0 {
+		return nil
+	}
+	return []int{poses[0].Frame, poses[len(poses)-1].Frame}
+}
+
+// named puts the clip's path into an error that lacks it.
+func named(err error, clip swing.Clip) error {
+	var e *swing.Error
+	if errors.As(err, &e) && e.Clip == "" {
+		c := *e
+		c.Clip = clip.Path
+		return &c
+	}
+	return err
+}
