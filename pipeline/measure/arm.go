@@ -59,7 +59,8 @@ func (w *work) sampleArms(e swing.EventName) (a arms, ok bool) {
 	if e == swing.Contact {
 		turn = turnContact
 	}
-	sample := func(s []drawn, stature, lw float64) {
+	l.weigh = func(s []drawn, stature float64) float64 {
+		lw := 0.0
 		across := s[0].v
 		theta := math.Atan2(-across.y, across.x)
 		lw += bell(math.Remainder(degrees(theta)-turn.mean, 360), 0, turn.sigma)
@@ -81,17 +82,20 @@ func (w *work) sampleArms(e swing.EventName) (a arms, ok bool) {
 		if len(chains) == 2 {
 			lw += bell(ends[0].sub(ends[1]).norm()/stature, 0, wristGap)
 		}
-		for _, c := range chains {
-			c.out.add(bend(s[c.first].v, s[c.first+1].v), lw)
-		}
+		return lw
 	}
-	switch len(chains) {
-	case 0:
+	if len(chains) == 0 {
 		return a, false
-	case 1:
-		return a, l.each(e, sample)
 	}
-	return a, w.suppose(&l, e, sample)
+	l.ways = []way{{}}
+	if len(chains) == 2 {
+		l.ways = w.suppose(e)
+	}
+	return a, l.each(e, func(s []drawn) {
+		for _, c := range chains {
+			c.out.add(bend(s[c.first].v, s[c.first+1].v), 0)
+		}
+	})
 }
 
 // armChain is one arm among the segments of a sample.
@@ -103,31 +107,20 @@ type armChain struct {
 	out   *sampled
 }
 
-// suppose samples the arms as they are seen and, when the wrists are too far
-// apart to hold one bat, also with either wrist put to the other: what the rest
-// of the arms makes of it decides between them.
-func (w *work) suppose(l *limb, e swing.EventName, f func([]drawn, float64, float64)) bool {
+// suppose returns how the wrists may be read: as they are seen and, when they
+// are too far apart to hold one bat, also with either wrist put to the other.
+// What the rest of the arms makes of it decides between them.
+func (w *work) suppose(e swing.EventName) []way {
 	t := w.events[e].Time
-	pl, okL := w.c.at(lead.Wrist, t, false)
-	pr, okR := w.c.at(rear.Wrist, t, false)
-	if !okL || !okR {
-		return false
-	}
+	pl, _ := w.c.at(lead.Wrist, t, false)
+	pr, _ := w.c.at(rear.Wrist, t, false)
 	noise := math.Hypot(w.c.noise(lead.Wrist, t), w.c.noise(rear.Wrist, t))
-	over := pl.Sub(pr).Norm() - wristMost*w.c.stature
-	if over <= noise {
-		return l.each(e, f)
+	if pl.Sub(pr).Norm()-wristMost*w.c.stature <= noise {
+		return []way{{}}
 	}
-	as := bell(over, 0, noise)
-	if !l.each(e, func(s []drawn, h, lw float64) { f(s, h, lw+as) }) {
-		return false
+	return []way{
+		{},
+		{map[swing.Joint]swing.Joint{lead.Wrist: rear.Wrist}, math.Log(wristWrong)},
+		{map[swing.Joint]swing.Joint{rear.Wrist: lead.Wrist}, math.Log(wristWrong)},
 	}
-	for _, wrong := range []swing.Joint{lead.Wrist, rear.Wrist} {
-		right := wrong.Partner()
-		l.moved = map[swing.Joint]swing.Joint{wrong: right}
-		if !l.each(e, func(s []drawn, h, lw float64) { f(s, h, lw+math.Log(wristWrong)) }) {
-			return false
-		}
-	}
-	return true
 }

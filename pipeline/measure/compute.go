@@ -40,7 +40,7 @@ func Compute(sw swing.Swing, o Options) ([]swing.Measure, []swing.Warning, error
 	var warnings []swing.Warning
 	for _, d := range catalogue() {
 		if !slices.Contains(d.Views, sw.View) {
-			out = append(out, refused(&d, d.mainEvent(), fmt.Sprintf("a %s view does not show it", sw.View)))
+			out = append(out, refused(&d, d.mainEvent(), fmt.Sprintf("the %s view does not show it", sw.View)))
 			continue
 		}
 		for _, e := range d.Events {

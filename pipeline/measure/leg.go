@@ -27,19 +27,20 @@ func (w *work) sampleFrontKnee(e swing.EventName) (out sampled, ok bool) {
 		parts: []part{thigh, shank},
 		ends:  [][2]swing.Joint{{lead.Hip, lead.Knee}, {lead.Knee, lead.Ankle}},
 	}
-	ok = l.each(e, func(s []drawn, stature, lw float64) {
+	l.ways = []way{{}}
+	l.weigh = func(s []drawn, stature float64) float64 {
 		th, sh := s[0].v, s[1].v
 		leg := th.add(sh)
-		lw += bell(leg.y/stature, ankleAhead.mean, ankleAhead.sigma)
+		lw := bell(leg.y/stature, ankleAhead.mean, ankleAhead.sigma)
 		// Offset of the knee from the line hip - ankle.
 		off := th.sub(leg.scale(th.dot(leg) / leg.dot(leg)))
 		heading := degrees(math.Atan2(off.x, off.y))
 		lw += bell(math.Remainder(heading-kneeHeading.mean, 360), 0, kneeHeading.sigma)
 		dist := viewDistance * stature
 		lw += nearer(s[0], w.c.depth(th)/2, dist)
-		lw += nearer(s[1], w.c.depth(th)+w.c.depth(sh)/2, dist)
-		out.add(bend(th, sh), lw)
-	})
+		return lw + nearer(s[1], w.c.depth(th)+w.c.depth(sh)/2, dist)
+	}
+	ok = l.each(e, func(s []drawn) { out.add(bend(s[0].v, s[1].v), 0) })
 	if ok {
 		out.normalise()
 	}

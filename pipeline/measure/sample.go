@@ -30,9 +30,15 @@ func (s *sampled) normalise() float64 {
 	return 1 / sq
 }
 
+// twoHumps is the ratio of half the central 68 % to a quarter of the central
+// 95 % from which on values lie in two heaps: 1 for a bell curve, 1.4 for a flat
+// distribution, up to 2 for two heaps.
+const twoHumps = 1.25
+
 // summary returns the median and one standard deviation: the mean of half the
-// central 68 % and a quarter of the central 95 %, equal for a bell curve and
-// between the two for heavy tails or two humps.
+// central 68 % and a quarter of the central 95 %, which are equal for a bell
+// curve; with heavy tails the value lies between the two. Of two heaps, both
+// must be within reach: then it is half the central 68 %.
 func (s *sampled) summary() (median, sigma float64) {
 	n := len(s.value)
 	order := make([]int, n)
@@ -61,5 +67,9 @@ func (s *sampled) summary() (median, sigma float64) {
 	for ; k < len(quantiles); k++ {
 		got[k] = s.value[order[n-1]]
 	}
-	return got[2], ((got[3]-got[1])/2 + (got[4]-got[0])/4) / 2
+	near, far := (got[3]-got[1])/2, (got[4]-got[0])/4
+	if near > twoHumps*far {
+		return got[2], near
+	}
+	return got[2], (near + far) / 2
 }

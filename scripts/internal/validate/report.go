@@ -146,10 +146,14 @@ func plain(v reflect.Value) any {
 		out := map[string]any{}
 		for i := range v.NumField() {
 			f := v.Type().Field(i)
-			if name := f.Tag.Get("json"); name != "" {
+			switch name := f.Tag.Get("json"); {
+			case !f.IsExported():
+			case name != "":
 				out[name] = plain(v.Field(i))
-			} else if m, ok := plain(v.Field(i)).(map[string]any); ok && f.IsExported() && f.Anonymous {
-				maps.Copy(out, m)
+			case f.Anonymous:
+				if m, isMap := plain(v.Field(i)).(map[string]any); isMap {
+					maps.Copy(out, m)
+				}
 			}
 		}
 		return out
