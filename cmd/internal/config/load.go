@@ -34,9 +34,8 @@ func Load(s any, flags *pflag.FlagSet, file string) error {
 	known := make([]string, 0, len(all))
 	v := viper.New()
 	for _, l := range all {
-		if by, ok := governed()[l.key]; ok {
-			_ = by // may not be given; its own error is below
-			continue
+		if _, ok := governed()[l.key]; ok {
+			continue // may not be given
 		}
 		known = append(known, l.key)
 		if err := v.BindEnv(l.key, envName(l.key)); err != nil {

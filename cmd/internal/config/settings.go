@@ -8,6 +8,8 @@ import (
 	"runtime"
 	"strings"
 
+	"plantframe/pipeline"
+	"plantframe/pipeline/output/render"
 	"plantframe/pipeline/swing"
 )
 
@@ -51,6 +53,12 @@ type Settings struct {
 	JSON bool
 	// LogLevel is debug, info, warn or error. Default info.
 	LogLevel string
+
+	// Options are the settings of the stages, each below its stage's name,
+	// and those of the pipeline itself.
+	pipeline.Options
+	// Render are the settings of the video and the stills.
+	Render render.Options
 }
 
 // Default returns the defaults described at Settings.
@@ -62,6 +70,8 @@ func Default() Settings {
 		Quality:      "full",
 		CacheLimitMb: 1024,
 		LogLevel:     "info",
+		Options:      pipeline.DefaultOptions(),
+		Render:       render.DefaultOptions(),
 	}
 }
 
@@ -109,7 +119,35 @@ func (s Settings) Validate() error {
 	case s.CacheLimitMb < 0:
 		return usage("", fmt.Sprintf("setting \"cache_limit_mb\" is %d, it must be 0 or more", s.CacheLimitMb), "")
 	}
+	if err := s.Stages().Validate(); err != nil {
+		return usage("", err.Error(), "settings are listed in configs/default.yaml")
+	}
+	if err := s.Drawing(1).Validate(); err != nil {
+		return usage("", err.Error(), "settings are listed in configs/default.yaml")
+	}
 	return nil
+}
+
+// Stages returns the options of the stages, with what follows from general
+// settings filled in.
+func (s Settings) Stages() pipeline.Options {
+	o := s.Options
+	if s.Bats != "auto" {
+		o.Event.Bats = swing.Bats(s.Bats)
+	}
+	if s.View != "auto" {
+		o.Event.View = swing.View(s.View)
+	}
+	o.Measure.HeightM, _ = ParseHeight(s.Height) // checked by Validate
+	return o
+}
+
+// Drawing returns the options of the video and the stills, for an encoder with
+// that many threads. Scale is left to whoever opens the frames.
+func (s Settings) Drawing(threads int) render.Options {
+	o := s.Render
+	o.FFmpeg, o.Threads = s.Ingest.FFmpeg, threads
+	return o
 }
 
 // PoseModel returns the pose network that is used.
@@ -142,7 +180,8 @@ func (s Settings) Effective() map[string]any {
 	out := map[string]any{}
 	for _, l := range leaves(reflect.ValueOf(&s).Elem(), "") {
 		switch l.key {
-		case "out", "jobs", "threads", "no_overlay", "no_cache", "cache_limit_mb", "json", "log_level":
+		case "out", "jobs", "threads", "no_overlay", "no_cache", "cache_limit_mb", "json", "log_level",
+			"decode_threads", "ingest.ffmpeg", "ingest.ffprobe":
 			continue
 		}
 		if _, ok := governed()[l.key]; ok {
@@ -165,7 +204,14 @@ func (s Settings) Effective() map[string]any {
 // governed maps settings of stages that follow from a general setting to that
 // setting.
 func governed() map[string]string {
-	return map[string]string{}
+	return map[string]string{
+		"event.bats":       "bats",
+		"event.view":       "view",
+		"measure.height_m": "height",
+		"render.ffmpeg":    "ingest.ffmpeg",
+		"render.threads":   "threads",
+		"render.scale":     "decode_side",
+	}
 }
 
 // UserFile returns the settings file that is read when none is named:

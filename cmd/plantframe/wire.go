@@ -1,0 +1,301 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"plantframe/cmd/internal/config"
+	"plantframe/cmd/internal/store"
+	"plantframe/cmd/internal/ui"
+	"plantframe/models"
+	"plantframe/pipeline"
+	"plantframe/pipeline/ingest"
+	"plantframe/pipeline/output/render"
+	"plantframe/pipeline/pixel"
+	"plantframe/pipeline/pose"
+	"plantframe/pipeline/swing"
+)
+
+// This file is the one place that names concrete things: which networks take
+// which part, where they and the results of stages lie.
+
+var (
+	_ pose.Session       = (*models.Session)(nil)
+	_ pipeline.Artifacts = (*store.Disk)(nil)
+	_ swing.Progress     = (*ui.Clip)(nil)
+)
+
+// Networks besides the pose network of the settings.
+const (
+	detectorModel = "pose-detector"  // finds people
+	scanModel     = "pose-full"      // looks through long clips
+	objectModel   = "object-nanodet" // tells who holds a bat
+)
+
+// stageShares is what the stages of a clip take of its time, for the bar: seen
+// on clips of a few seconds; on long clips the scan takes more.
+func stageShares() []ui.Share {
+	return []ui.Share{{Stage: "scan", Part: 0.15}, {Stage: "pose", Part: 0.7}, {Stage: "draw", Part: 0.15}}
+}
+
+// cacheDir is the folder of networks and stage results.
+func cacheDir() (string, error) {
+	dir, err := models.DefaultDir()
+	return filepath.Dir(dir), err
+}
+
+// openArtifacts returns the store of stage results; nil keeps nothing. prune
+// brings it back under its limit.
+func openArtifacts(s config.Settings, log *slog.Logger) (_ pipeline.Artifacts, prune func()) {
+	if s.NoCache {
+		return nil, func() {}
+	}
+	dir, err := cacheDir()
+	if err == nil {
+		var d *store.Disk
+		if d, err = store.OpenDisk(filepath.Join(dir, "stages")); err == nil {
+			return d, func() {
+				if _, err := d.Prune(int64(s.CacheLimitMb) << 20); err != nil {
+					log.Warn("the cache could not be tidied", "error", err)
+				}
+			}
+		}
+	}
+	log.Warn("results of stages are not kept: the cache folder cannot be used", "error", err)
+	return nil, func() {}
+}
+
+// cast is the set of networks of an analysis.
+type cast struct {
+	detector, landmarks models.Manifest
+	scan, objects       *models.Manifest // nil: not used
+}
+
+// chooseModels finds the networks that the settings ask for and checks that
+// their files are there.
+func chooseModels(st models.Store, s config.Settings) (cast, error) {
+	var c cast
+	var err error
+	if c.detector, err = models.Lookup(detectorModel); err != nil {
+		return c, err
+	}
+	if c.landmarks, err = models.Find(s.PoseModel()); err != nil {
+		return c, err
+	}
+	if c.landmarks.Purpose != "landmarks" {
+		return c, &swing.Error{
+			Op: "wire", Frame: -1, Kind: swing.KindUsage,
+			Msg:  fmt.Sprintf("the model %s finds no body points, it is for: %s", c.landmarks.ID, c.landmarks.Purpose),
+			Hint: "plantframe models list shows the networks for landmarks",
+		}
+	}
+	// A network of another family has its hips elsewhere, which does not
+	// matter to the coarse pass.
+	if c.landmarks.ID != scanModel {
+		m, err := models.Lookup(scanModel)
+		if err != nil {
+			return c, err
+		}
+		c.scan = &m
+	}
+	if m, err := models.Lookup(objectModel); err == nil {
+		c.objects = &m
+	}
+	for _, state := range st.List(c.all()) {
+		if state.Problem != "" {
+			return c, &models.Error{Op: "wire", Msg: state.ID + ": " + state.Problem, Hint: state.Hint}
+		}
+	}
+	return c, nil
+}
+
+// all lists the networks of the cast.
+func (c cast) all() []models.Manifest {
+	out := []models.Manifest{c.detector, c.landmarks}
+	for _, m := range []*models.Manifest{c.scan, c.objects} {
+		if m != nil {
+			out = append(out, *m)
+		}
+	}
+	return out
+}
+
+// refs names the networks in results and in the keys of stored stages.
+func (c cast) refs() []swing.ModelRef {
+	var out []swing.ModelRef
+	for _, m := range c.all() {
+		out = append(out, swing.ModelRef{ID: m.ID, SHA256: m.SHA256})
+	}
+	return out
+}
+
+// analyst is the worker of real runs.
+type analyst struct {
+	settings  config.Settings
+	threads   int
+	artifacts pipeline.Artifacts
+	store     models.Store
+	cast      cast
+
+	estimator *pose.Estimator // opened when first needed
+	sessions  []*models.Session
+}
+
+// openWorker makes a worker. Networks are opened when a clip needs them.
+func openWorker(s config.Settings, threads int, artifacts pipeline.Artifacts) (worker, error) {
+	dir, err := models.DefaultDir()
+	if err != nil {
+		return nil, err
+	}
+	w := &analyst{settings: s, threads: threads, artifacts: artifacts, store: models.NewStore(dir)}
+	w.cast, err = chooseModels(w.store, s)
+	return w, err
+}
+
+// open returns the estimator with its networks.
+func (w *analyst) open() (*pose.Estimator, error) {
+	if w.estimator != nil {
+		return w.estimator, nil
+	}
+	load := func(m *models.Manifest) (*pose.Network, error) {
+		if m == nil {
+			return nil, nil
+		}
+		spec, err := specOf(*m)
+		if err != nil {
+			return nil, err
+		}
+		session, err := w.store.Open(*m, models.SessionOptions{Threads: w.threads})
+		if err != nil {
+			return nil, err
+		}
+		w.sessions = append(w.sessions, session)
+		return &pose.Network{Session: session, Spec: spec}, nil
+	}
+	var nets pose.Networks
+	for _, part := range []struct {
+		network  **pose.Network
+		manifest *models.Manifest
+	}{
+		{&nets.Detector, &w.cast.detector},
+		{&nets.Landmarks, &w.cast.landmarks},
+		{&nets.Scan, w.cast.scan},
+		{&nets.Objects, w.cast.objects},
+	} {
+		var err error
+		if *part.network, err = load(part.manifest); err != nil {
+			return nil, err
+		}
+	}
+	e, err := pose.New(nets, w.settings.Stages().Pose)
+	if err != nil {
+		return nil, err
+	}
+	w.estimator = e
+	return e, nil
+}
+
+// Analyse runs the pipeline on one clip.
+func (w *analyst) Analyse(ctx context.Context, path string, p swing.Progress, log *slog.Logger) (swing.Analysis, error) {
+	a, err := pipeline.Run(ctx, path, pipeline.Deps{
+		Artifacts: w.artifacts, Progress: p, Log: log, Estimator: w.open, Models: w.cast.refs(),
+	}, w.settings.Stages())
+	a.ToolVersion, a.Options = version(), w.settings.Effective()
+	return a, err
+}
+
+// Draw decodes the swings of the clip again and draws them.
+func (w *analyst) Draw(ctx context.Context, a swing.Analysis, dir string, p swing.Progress) error {
+	if len(a.Swings) == 0 {
+		return nil
+	}
+	o := w.settings.Drawing(w.threads)
+	from, to := math.Inf(1), 0.0
+	for _, s := range a.Swings {
+		from, to = min(from, s.Window[0]), max(to, s.Window[1])
+		for _, e := range s.Events {
+			from, to = min(from, e.Time), max(to, e.Time)
+		}
+	}
+	rd, err := ingest.Open(ctx, a.Clip, ingest.OpenOptions{
+		MaxSide: w.settings.DecodeSide, From: max(0, from-o.LeadIn), To: to + o.LeadOut,
+		Threads: w.settings.DecodeThreads, Options: w.settings.Ingest,
+	})
+	if err != nil {
+		return err
+	}
+	o.Scale = rd.Scale()
+	err = render.Draw(ctx, rd.Frames(), a, dir, o, p)
+	return errors.Join(err, rd.Close())
+}
+
+// Close gives the networks back.
+func (w *analyst) Close() error {
+	var all error
+	for _, s := range w.sessions {
+		all = errors.Join(all, s.Close())
+	}
+	w.sessions, w.estimator = nil, nil
+	return all
+}
+
+// specOf turns a manifest into what the pose stage wants to know.
+func specOf(m models.Manifest) (pose.Spec, error) {
+	in := m.Input
+	s := pose.Spec{
+		Name: m.ID, Decoder: pose.Decoder(m.Decoder), Width: in.Width, Height: in.Height,
+		Layout: pixel.Layout(in.Layout), Colour: pixel.Order(in.Colour), Keypoints: m.Keypoints,
+		Outputs: map[string]string{},
+	}
+	for i := range in.Mean {
+		s.Mean[i], s.Std[i] = float64(in.Mean[i]), float64(in.Std[i])
+	}
+	for _, o := range m.Outputs {
+		s.Outputs[role(o.Name)] = o.Name
+		if m.Decoder == string(pose.Heatmap) && len(o.Shape) == 4 {
+			s.MapHeight, s.MapWidth = int(o.Shape[2]), int(o.Shape[3])
+		}
+	}
+	for name, v := range m.Params {
+		switch name {
+		case "split":
+			s.Split = v
+		case "logits":
+			s.Logits = v != 0
+		case "min_score":
+			s.MinScore = v
+		default:
+			return s, &swing.Error{
+				Op: "wire", Frame: -1, Kind: swing.KindModel,
+				Msg:  fmt.Sprintf("the manifest of %s has a parameter %q that no decoder knows", m.ID, name),
+				Hint: "known are split, logits and min_score",
+			}
+		}
+	}
+	return s, nil
+}
+
+// role returns what the pose stage calls an output of a manifest.
+func role(output string) string {
+	switch {
+	case output == "centre":
+		return "center"
+	case strings.HasPrefix(output, "scores") && output != "scores":
+		return "class" + strings.TrimPrefix(output, "scores") // of one stride
+	case strings.HasPrefix(output, "boxes") && output != "boxes":
+		return "box" + strings.TrimPrefix(output, "boxes")
+	}
+	return output
+}
+
+// exists tells whether a path is there.
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
