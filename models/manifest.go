@@ -32,7 +32,9 @@ type Manifest struct {
 	SHA256    string             `yaml:"sha256"`  // of the ONNX file, hex
 	Input     Input              `yaml:"input"`
 	Keypoints string             `yaml:"keypoints"` // name of the keypoint set; empty for detectors
+	Points    []string           `yaml:"points"`    // for the set "custom": names of the points in network order
 	Decoder   string             `yaml:"decoder"`   // name of the decoder that reads the outputs
+	Refine    string             `yaml:"refine"`    // decoder heatmap: "none", "quarter" or "taylor"; empty = quarter
 	Params    map[string]float64 `yaml:"params"`    // numbers that the decoder asks for; may be empty
 	Outputs   []Output           `yaml:"outputs"`
 

@@ -87,9 +87,9 @@ func TestSpecsOfManifests(t *testing.T) {
 	}
 	roles := map[pose.Decoder][]string{
 		pose.BlazePose:    {"landmarks", "flag", "heatmap"},
-		pose.MoveNet:      {"heatmap", "center", "regress", "offset"},
+		pose.MoveNet:      {"heatmap", "centre", "regress", "offset"},
 		pose.PoseDetector: {"boxes", "scores"},
-		pose.NanoDet:      {"class8", "class16", "class32", "box8", "box16", "box32"},
+		pose.NanoDet:      {"scores8", "scores16", "scores32", "boxes8", "boxes16", "boxes32"},
 	}
 	for _, m := range all {
 		s, err := specOf(m)
@@ -114,6 +114,11 @@ func TestSpecsOfManifests(t *testing.T) {
 				t.Errorf("%s: %q is not an output of the manifest", m.ID, name)
 			}
 		}
+	}
+	own := all[0]
+	own.Keypoints, own.Points, own.Refine = "custom", []string{"left_hip", "right_hip"}, "taylor"
+	if s, err := specOf(own); err != nil || len(s.Names) != 2 || s.Refine != pose.RefineTaylor {
+		t.Errorf("a set of the user's own: names %v, refine %q, %v", s.Names, s.Refine, err)
 	}
 	bad := all[0]
 	bad.Params = map[string]float64{"frobs": 1}

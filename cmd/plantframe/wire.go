@@ -8,7 +8,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"plantframe/cmd/internal/config"
 	"plantframe/cmd/internal/store"
@@ -251,13 +250,14 @@ func specOf(m models.Manifest) (pose.Spec, error) {
 	s := pose.Spec{
 		Name: m.ID, Decoder: pose.Decoder(m.Decoder), Width: in.Width, Height: in.Height,
 		Layout: pixel.Layout(in.Layout), Colour: pixel.Order(in.Colour), Keypoints: m.Keypoints,
+		Names: m.Points, Refine: pose.Refine(m.Refine),
 		Outputs: map[string]string{},
 	}
 	for i := range in.Mean {
 		s.Mean[i], s.Std[i] = float64(in.Mean[i]), float64(in.Std[i])
 	}
 	for _, o := range m.Outputs {
-		s.Outputs[role(o.Name)] = o.Name
+		s.Outputs[o.Name] = o.Name
 		if m.Decoder == string(pose.Heatmap) && len(o.Shape) == 4 {
 			s.MapHeight, s.MapWidth = int(o.Shape[2]), int(o.Shape[3])
 		}
@@ -279,19 +279,6 @@ func specOf(m models.Manifest) (pose.Spec, error) {
 		}
 	}
 	return s, nil
-}
-
-// role returns what the pose stage calls an output of a manifest.
-func role(output string) string {
-	switch {
-	case output == "centre":
-		return "center"
-	case strings.HasPrefix(output, "scores") && output != "scores":
-		return "class" + strings.TrimPrefix(output, "scores") // of one stride
-	case strings.HasPrefix(output, "boxes") && output != "boxes":
-		return "box" + strings.TrimPrefix(output, "boxes")
-	}
-	return output
 }
 
 // exists tells whether a path is there.
