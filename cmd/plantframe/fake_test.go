@@ -47,8 +47,7 @@ func (w *fakeWorker) Analyse(ctx context.Context, path string, p swing.Progress,
 	case "bad":
 		return a, &swing.Error{Op: "fake", Clip: path, Frame: -1, Kind: swing.KindUnreadable, Msg: "this is not a video", Hint: "choose another"}
 	case "panic":
-		var m map[string]int
-		m["x"] = 1
+		panic("a fault")
 	case "wait": // stops in good order
 		<-ctx.Done()
 		return a, &swing.Error{Op: "fake", Clip: path, Frame: 3, Kind: swing.KindInternal, Msg: "stopped", Err: ctx.Err()}
