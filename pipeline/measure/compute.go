@@ -2,6 +2,7 @@ package measure
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -37,22 +38,50 @@ func Compute(sw swing.Swing, o Options) ([]swing.Measure, []swing.Warning, error
 	}
 	w := newWork(sw, o)
 	var out []swing.Measure
-	var warnings []swing.Warning
 	for _, d := range catalogue() {
+		events := d.Events
 		if !slices.Contains(d.Views, sw.View) {
-			out = append(out, refused(&d, d.mainEvent(), fmt.Sprintf("the %s view does not show it", sw.View)))
-			continue
+			events = []swing.EventName{d.mainEvent()}
 		}
-		for _, e := range d.Events {
-			m := w.measure(&d, e)
+		for _, e := range events {
+			m := w.given(&d, e)
 			out = append(out, m)
 			if d.Unit == "stature" && o.HeightM > 0 {
 				out = append(out, metres(m, o.HeightM))
 			}
 		}
 	}
-	return out, warnings, nil
+	return out, few(out, sw.View), nil
 }
+
+// few warns when less than half of what the view can show was readable, with
+// the commonest reason.
+func few(ms []swing.Measure, v swing.View) []swing.Warning {
+	given, all := 0, 0
+	why := map[string]int{}
+	for _, m := range ms {
+		if m.Reason == wrongView(v) || m.Unit == "m" {
+			continue
+		}
+		all++
+		if m.Value != nil {
+			given++
+		} else {
+			why[m.Reason]++
+		}
+	}
+	if all == 0 || 2*given >= all {
+		return nil
+	}
+	most := slices.MaxFunc(slices.Sorted(maps.Keys(why)), func(a, b string) int { return why[a] - why[b] })
+	return []swing.Warning{{
+		Code: "few-measures",
+		Text: fmt.Sprintf("only %d of %d measures could be read; the commonest reason: %s", given, all, most),
+	}}
+}
+
+// wrongView is the reason of a measure that the view cannot carry.
+func wrongView(v swing.View) string { return fmt.Sprintf("the %s view does not show it", v) }
 
 // check refuses a swing whose parts do not fit together.
 func check(sw *swing.Swing) error {
@@ -117,6 +146,15 @@ func (w *work) arms(e swing.EventName) arms {
 	}
 	w.cache[e] = &a
 	return a
+}
+
+// given returns one measure at one event, refused where the view does not show
+// it.
+func (w *work) given(d *definition, e swing.EventName) swing.Measure {
+	if !slices.Contains(d.Views, w.c.view) {
+		return refused(d, e, wrongView(w.c.view))
+	}
+	return w.measure(d, e)
 }
 
 // measure computes one measure at one event.

@@ -30,15 +30,9 @@ func (s *sampled) normalise() float64 {
 	return 1 / sq
 }
 
-// twoHumps is the ratio of half the central 68 % to a quarter of the central
-// 95 % from which on values lie in two heaps: 1 for a bell curve, 1.4 for a flat
-// distribution, up to 2 for two heaps.
-const twoHumps = 1.25
-
-// summary returns the median and one standard deviation: the mean of half the
-// central 68 % and a quarter of the central 95 %, which are equal for a bell
-// curve; with heavy tails the value lies between the two. Of two heaps, both
-// must be within reach: then it is half the central 68 %.
+// summary returns the median and one standard deviation: half of the central
+// 68.3 %, which for a bell curve is the same and with heavy tails or two heaps
+// still holds the truth two times in three.
 func (s *sampled) summary() (median, sigma float64) {
 	n := len(s.value)
 	order := make([]int, n)
@@ -54,8 +48,8 @@ func (s *sampled) summary() (median, sigma float64) {
 		}
 		return a - b
 	})
-	quantiles := []float64{0.0228, 0.1587, 0.5, 0.8413, 0.9772}
-	got := make([]float64, len(quantiles))
+	quantiles := [3]float64{0.1587, 0.5, 0.8413}
+	var got [3]float64
 	sum, k := 0.0, 0
 	for _, i := range order {
 		sum += s.weight[i]
@@ -67,9 +61,5 @@ func (s *sampled) summary() (median, sigma float64) {
 	for ; k < len(quantiles); k++ {
 		got[k] = s.value[order[n-1]]
 	}
-	near, far := (got[3]-got[1])/2, (got[4]-got[0])/4
-	if near > twoHumps*far {
-		return got[2], near
-	}
-	return got[2], (near + far) / 2
+	return got[1], (got[2] - got[0]) / 2
 }
