@@ -47,7 +47,7 @@ func Probe(ctx context.Context, path string, o Options) (swing.Clip, error) {
 		return swing.Clip{}, fail(op, path, swing.KindUnreadable, "the file is empty", "copy it from the phone again", nil)
 	}
 
-	limited, cancel := context.WithTimeoutCause(ctx, o.ProbeTimeout, errProbeTimeout)
+	limited, cancel := context.WithTimeout(ctx, o.ProbeTimeout)
 	defer cancel()
 	c := swing.Clip{Path: path, Name: strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))}
 	// Checksum and description read the file at the same time; the second
@@ -72,7 +72,7 @@ func Probe(ctx context.Context, path string, o Options) (swing.Clip, error) {
 		return err
 	})
 	if err := g.Wait(); err != nil {
-		return swing.Clip{}, probeError(op, ctx, limited, path, o, err)
+		return swing.Clip{}, probeError(op, ctx, path, o, err)
 	}
 	setTimes(&c, s, table)
 	if at, cut := cutOff(path); cut {
@@ -84,8 +84,6 @@ func Probe(ctx context.Context, path string, o Options) (swing.Clip, error) {
 	return c, nil
 }
 
-var errProbeTimeout = errors.New("looking at the file took too long")
-
 // tooShort is the error for a clip with n frames where least are wanted.
 func tooShort(op, path string, n, least int) *swing.Error {
 	text := fmt.Sprintf("the clip holds %d frames, at least %d are needed", n, least)
@@ -96,13 +94,13 @@ func tooShort(op, path string, n, least int) *swing.Error {
 }
 
 // probeError sorts the ways in which a description fails.
-func probeError(op string, ctx, limited context.Context, path string, o Options, err error) error {
+func probeError(op string, ctx context.Context, path string, o Options, err error) error {
 	var refused *errProbe
 	var known *swing.Error
 	switch {
 	case ctx.Err() != nil:
 		return fail(op, path, swing.KindInternal, "stopped", "", ctx.Err())
-	case limited.Err() != nil:
+	case errors.Is(err, context.DeadlineExceeded):
 		return fail(op, path, swing.KindUnreadable, fmt.Sprintf("looking at the file took more than %v", o.ProbeTimeout),
 			"copy the file to a local disk, or raise the time limit", nil)
 	case errors.As(err, &known):

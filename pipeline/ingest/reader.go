@@ -87,7 +87,7 @@ func Open(ctx context.Context, clip swing.Clip, o OpenOptions) (*Reader, error) 
 		// need the number of frames before it.
 		if err := r.listFrames(); err != nil {
 			r.cancel(errClosed)
-			return nil, probeError(op, ctx, r.ctx, clip.Path, o.Options, err)
+			return nil, probeError(op, ctx, clip.Path, o.Options, err)
 		}
 		seek = r.table.seekPoint(o.From)
 	} else {
@@ -113,7 +113,7 @@ func Open(ctx context.Context, clip swing.Clip, o OpenOptions) (*Reader, error) 
 // listFrames reads the timetable and announces that it is there.
 func (r *Reader) listFrames() error {
 	defer close(r.tableReady)
-	limited, cancel := context.WithTimeoutCause(r.ctx, r.o.Options.ProbeTimeout, errProbeTimeout)
+	limited, cancel := context.WithTimeout(r.ctx, r.o.Options.ProbeTimeout)
 	defer cancel()
 	t, err := packets(limited, r.clip.Path, r.o.Options)
 	if err == nil {
