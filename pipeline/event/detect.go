@@ -3,6 +3,7 @@ package event
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"plantframe/pipeline/signal"
 	"plantframe/pipeline/swing"
@@ -41,23 +42,31 @@ func Detect(t swing.Track, o Options) ([]swing.Swing, []swing.Warning, error) {
 	if len(peaks) == 0 {
 		return nil, []swing.Warning{b.noSwing(all)}, nil
 	}
+	at := make([]float64, len(peaks))
+	for k, c := range peaks {
+		at[k] = b.bestPeak(c)
+	}
+	sd := b.decideSides(at, o)
 	var out []swing.Swing
 	for k, c := range peaks {
-		// Neighbouring swings share the time between them; the wait before a
+		// The time between neighbouring swings is shared; the wait before a
 		// swing is the longer part.
 		lo, hi := t.Times[0], t.Times[n-1]
 		if k > 0 {
-			lo = t.Times[peaks[k-1].peak] + swingApart/2
+			lo = border(at[k-1], at[k])
 		}
 		if k+1 < len(peaks) {
-			hi = t.Times[c.peak] + 0.4*(t.Times[peaks[k+1].peak]-t.Times[c.peak])
+			hi = border(at[k], at[k+1]) - 1e-6
 		}
-		s := b.one(&t, c, lo, hi, o)
+		s := b.one(&t, c, lo, hi, sd)
 		s.Index = k
 		out = append(out, s)
 	}
 	return out, nil, nil
 }
+
+// border is where the time of one swing ends and that of the next begins.
+func border(peak, next float64) float64 { return peak + 0.4*(next-peak) }
 
 // noSwing says what the fastest burst was instead of a swing.
 func (b *body) noSwing(all []candidate) swing.Warning {
@@ -72,14 +81,16 @@ func (b *body) noSwing(all []candidate) swing.Warning {
 }
 
 // one describes the swing around a burst; it lies within [lo, hi].
-func (b *body) one(t *swing.Track, c candidate, lo, hi float64, o Options) swing.Swing {
-	s := swing.Swing{Events: map[swing.EventName]swing.Event{}}
+func (b *body) one(t *swing.Track, c candidate, lo, hi float64, sd sides) swing.Swing {
+	s := swing.Swing{
+		Bats: sd.bats, BatsSource: sd.batsFrom, BatsConfidence: sd.batsSure,
+		View: sd.view, ViewSource: sd.viewFrom, ViewConfidence: sd.viewSure,
+		Events: map[swing.EventName]swing.Event{}, Warnings: slices.Clone(sd.warnings),
+	}
 	warn := func(code, format string, a ...any) {
 		s.Warnings = append(s.Warnings, swing.Warning{Code: code, Text: fmt.Sprintf(format, a...)})
 	}
 	peak := b.bestPeak(c)
-	b.decideSides(&s, peak, o, warn)
-
 	contact := b.contact(peak)
 	contact.t = math.Max(lo, math.Min(hi, contact.t))
 	b.put(&s, swing.Contact, contact)
@@ -91,45 +102,15 @@ func (b *body) one(t *swing.Track, c candidate, lo, hi float64, o Options) swing
 	}
 	b.bodyEvents(&s, f, lo, hi, contact, warn)
 
-	from, to := b.window(s, lo, hi, contact.t)
+	// Everything that was looked at goes out: the wait before a swing is the
+	// steadiest view of the body there is.
+	from, to := b.span(lo, hi)
 	s.Window = [2]float64{t.Times[from], t.Times[to-1]}
 	s.Track = slice(t, from, to)
 	if b.dt > 1/45.0 {
 		warn("low-rate", "%.0f frames a second: one frame of a turning body is 15 degrees or more; film at 120 or 240", 1/b.dt)
 	}
 	return s
-}
-
-// decideSides sets batting side and view of the swing and of b.
-func (b *body) decideSides(s *swing.Swing, peak float64, o Options, warn func(code, format string, a ...any)) {
-	const unsure = 0.8
-	view, p := b.readView(peak)
-	s.View, s.ViewSource, s.ViewConfidence = view, "auto", p
-	if o.View != "" {
-		s.View, s.ViewSource, s.ViewConfidence = o.View, "user", 1
-	} else if p < unsure {
-		warn("view-uncertain", "the camera's place was hard to tell; taken as %s (%.0f %%)", view, 100*p)
-	}
-	bats, q := b.readBats(peak, s.View)
-	s.Bats, s.BatsSource, s.BatsConfidence = bats, "auto", q
-	switch {
-	case o.Bats != "":
-		s.Bats, s.BatsSource, s.BatsConfidence = o.Bats, "user", 1
-		if bats != o.Bats && q > 0.95 {
-			warn("bats-doubtful", "set to bat %s, but the motion looks like %s", o.Bats, bats)
-		}
-	case q < unsure:
-		warn("bats-uncertain", "the batting side was hard to tell; taken as %s (%.0f %%)", bats, 100*q)
-	}
-	b.bats, b.view = s.Bats, s.View
-	b.lead, b.rear = s.Bats.Lead(), s.Bats.Rear()
-	b.forward = 0
-	if s.View == swing.OpenSide {
-		b.forward = 1
-		if s.Bats == swing.Left {
-			b.forward = -1
-		}
-	}
 }
 
 // footEvents finds lift, touch and plant.
@@ -156,7 +137,8 @@ func (b *body) footEvents(s *swing.Swing, f foot, peak float64, contact estimate
 	default:
 		warn("touch-missing", "the network gives no heel and toe; first contact cannot be told from plant")
 	}
-	if lift, ok := b.leaving(f.points[len(f.points)-1], f.from, f.top); ok && lift.t-f.from > quietTime/2 {
+	last := f.points[len(f.points)-1]
+	if lift, ok := b.leaving(last, b.tapEnd(last, f.from, f.top), f.top); ok && lift.t-f.from > quietTime/2 {
 		lift.method = byToeLeaves
 		b.put(s, swing.Lift, lift)
 	} else {
@@ -208,22 +190,6 @@ func before(e, later estimate) estimate {
 func (b *body) put(s *swing.Swing, name swing.EventName, e estimate) {
 	i := signal.Nearest(b.times, e.t)
 	s.Events[name] = swing.Event{Time: e.t, Frame: b.frames[i], Sigma: e.sigma, Method: e.method}
-}
-
-// window returns the frames [from, to) that belong to the swing: from a little
-// before stance to a little after finish.
-func (b *body) window(s swing.Swing, lo, hi, contact float64) (from, to int) {
-	t0, t1 := contact-1.0, contact+0.6
-	if e, ok := s.Events[swing.Stance]; ok {
-		t0 = math.Min(t0, e.Time-0.3)
-	}
-	if e, ok := s.Events[swing.Lift]; ok {
-		t0 = math.Min(t0, e.Time-0.3)
-	}
-	if e, ok := s.Events[swing.Finish]; ok {
-		t1 = math.Max(t1, e.Time+0.2)
-	}
-	return b.span(math.Max(lo, t0), math.Min(hi, t1))
 }
 
 // slice cuts a track to the frames [from, to); Steady leads to the first frame

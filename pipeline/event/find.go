@@ -59,6 +59,19 @@ func (b *body) candidates(o Options) []candidate {
 			}
 		}
 	}
+	// Swings of one hitter are alike; the way back to the stance, which also
+	// takes both hands round the body, is far slower.
+	fastest := 0.0
+	for _, c := range all {
+		if c.reason == "" {
+			fastest = max(fastest, min(c.speed, topHandSpeed))
+		}
+	}
+	for k := range all {
+		if all[k].reason == "" && all[k].speed < firstShare*fastest {
+			all[k].reason = afterSwing
+		}
+	}
 	// Swings first, so that a faster burst which is none, such as a jump of a
 	// hand in the follow-through, does not shadow one.
 	sort.SliceStable(all, func(i, j int) bool {

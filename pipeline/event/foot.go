@@ -35,7 +35,7 @@ const (
 	// touchdown is the speed of an ankle coming down the last centimetre,
 	// stature/s (1.2 m/s for an adult; a heel that drops 4 cm falls at
 	// 0.9 m/s, a striding foot is put down faster).
-	touchdown = 0.7
+	touchdown, touchdownSpread = 0.7, 0.25
 	// touchdownSigma is the error that this one speed for all makes, s.
 	touchdownSigma = 0.004
 )
@@ -93,8 +93,11 @@ func (b *body) frontFoot(earliest, contact float64) (foot, bool) {
 	// The part of the foot that leaves the ground last decides about a step.
 	last := f.points[len(f.points)-1:]
 	_, rise := b.top(last, f.from, contact)
-	f.steps = rise >= minLift || b.way(last[0], f.from, contact) >= minStride
-	f.raisesHeel = f.height >= minLift
+	// Hidden feet wander; what they seem to do must stand out from that.
+	doubt := 3 * pointNoise(signal.Median(last[0].score)).slow
+	lifts := math.Min(rise, f.height) >= math.Max(minLift, doubt)
+	f.steps = lifts || b.way(last[0], f.from, contact) >= math.Max(minStride, 1.5*doubt)
+	f.raisesHeel = f.height >= math.Max(minLift, doubt)
 	return f, true
 }
 
@@ -155,7 +158,7 @@ func (b *body) top(points []footPoint, start, contact float64) (t, height float6
 // contact. Height alone is used: seen from the side it is where the end of the
 // motion shows sharpest (the way across ends earlier, softly), and seen from
 // behind the way to the pitcher shows along the same axis.
-func (b *body) landing(points []footPoint, top, contact, tempo float64) (estimate, bool) {
+func (b *body) landing(points []footPoint, top, contact, tempo float64, at func(s stop) float64) (estimate, bool) {
 	from, to := b.span(top, contact+0.02)
 	if to-from < 4 {
 		return estimate{}, false
@@ -172,8 +175,29 @@ func (b *body) landing(points []footPoint, top, contact, tempo float64) (estimat
 		d := (contact - all[i].T - tempo) / tempoSpread
 		all[i].logp -= d * d / 2
 	}
-	t, sd := expect(all)
+	t, sd := expect(all, at)
 	return estimate{t: t, sigma: math.Max(sd, 0.002)}, true
+}
+
+// tapEnd is when the foot last came to stand before its flight to the top: the
+// end of a tap, or from when there was none.
+func (b *body) tapEnd(p footPoint, from, top float64) float64 {
+	i0, i1 := b.span(from, top)
+	low := i1 - 1
+	for i := i1 - 1; i >= i0; i-- {
+		if p.ys[i] > p.ys[low] {
+			low = i
+		}
+		if p.ys[low]-p.ys[i] <= minLift {
+			continue
+		}
+		// An earlier flight; the foot stands from where it is nearly down.
+		for i < low && p.ys[low]-p.ys[i] > minLift/4 {
+			i++
+		}
+		return b.times[i]
+	}
+	return from
 }
 
 // leaving returns when the point left the ground before the top of the stride:
@@ -192,7 +216,7 @@ func (b *body) leaving(p footPoint, from, top float64) (estimate, bool) {
 	if len(all) == 0 {
 		return estimate{}, false
 	}
-	t, sd := expect(all)
+	t, sd := expect(all, instant)
 	return estimate{t: -t, sigma: math.Max(sd, 0.002)}, true
 }
 
@@ -204,3 +228,5 @@ func pointNoise(score float64) noiseModel {
 	h := 1 - math.Max(0, math.Min(1, score))
 	return noiseModel{white: 0.0015 * (1 + 4*h*h), slow: 0.003 * (1 + 5*h*h), memory: 0.03}
 }
+
+func instant(s stop) float64 { return s.T }

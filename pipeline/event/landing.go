@@ -42,9 +42,9 @@ type channel struct {
 	noise noiseModel
 }
 
-// stop is one instant tried and the logarithm of its probability, up to a
-// constant.
-type stop struct{ T, logp float64 }
+// stop is one instant tried, the logarithm of its probability up to a constant,
+// and the speed of the first channel just before it with its one-sigma error.
+type stop struct{ T, logp, speed, speedSigma float64 }
 
 // state is what the filter knows: place, speed and wander of the network with
 // their covariance.
@@ -109,7 +109,7 @@ func stops(times []float64, ch []channel, lo, hi float64) []stop {
 			out = append(out, stop{T: T})
 		}
 	}
-	for _, c := range ch {
+	for k, c := range ch {
 		s := state{m: [3]float64{c.x[0], 0, 0}}
 		s.p[0][0] = 0.01
 		s.p[1][1] = airSpeed * airSpeed
@@ -121,6 +121,9 @@ func stops(times []float64, ch []channel, lo, hi float64) []stop {
 			for ; next < len(out) && out[next].T < times[i]; next++ {
 				g, logp := s, flown
 				g.move(out[next].T-times[i-1], airWander, c.noise)
+				if k == 0 {
+					out[next].speed, out[next].speedSigma = g.m[1], math.Sqrt(g.p[1][1])
+				}
 				g.halt()
 				t := out[next].T
 				for j := i; j < len(times); j++ {
@@ -137,15 +140,17 @@ func stops(times []float64, ch []channel, lo, hi float64) []stop {
 	return out
 }
 
-// expect returns mean and standard deviation of the instant.
-func expect(all []stop) (mean, sd float64) {
+// expect returns mean and standard deviation of f over all instants, weighted
+// by their probability.
+func expect(all []stop, f func(s stop) float64) (mean, sd float64) {
 	top, sum := math.Inf(-1), 0.0
 	for _, s := range all {
 		top = math.Max(top, s.logp)
 	}
 	for _, s := range all {
 		w := math.Exp(s.logp - top)
-		sum, mean, sd = sum+w, mean+w*s.T, sd+w*s.T*s.T
+		v := f(s)
+		sum, mean, sd = sum+w, mean+w*v, sd+w*v*v
 	}
 	mean /= sum
 	return mean, math.Sqrt(math.Max(0, sd/sum-mean*mean))

@@ -31,13 +31,16 @@ func (b *body) plant(f foot, contact float64) (estimate, bool) {
 			points = points[1:]
 		}
 	}
-	e, ok := b.landing(points, f.top, contact, usualTempo)
+	// The definition takes the ankle one tolerance above its lowest level:
+	// that is just before it stops.
+	e, ok := b.landing(points, f.top, contact, usualTempo, func(s stop) float64 {
+		w, v := 1/(s.speedSigma*s.speedSigma), 1/(touchdownSpread*touchdownSpread)
+		speed := (w*s.speed + v*touchdown) / (w + v)
+		return s.T - b.levelTol/math.Max(speed, touchdown/2)
+	})
 	if !ok {
 		return e, false
 	}
-	// The definition takes the ankle one tolerance above its lowest level:
-	// that is just before it stops.
-	e.t -= b.levelTol / touchdown
 	e.sigma = math.Hypot(e.sigma, touchdownSigma)
 	e.method = byFootStill
 	return e, true
@@ -66,13 +69,13 @@ func (b *body) launch(peak float64) estimate {
 func (b *body) touch(f foot, plant estimate, contact float64) (estimate, bool) {
 	var all []estimate
 	if f.toe != nil {
-		if e, ok := b.landing([]footPoint{*f.toe}, f.top, contact, usualTempo+toeLead); ok {
+		if e, ok := b.landing([]footPoint{*f.toe}, f.top, contact, usualTempo+toeLead, instant); ok {
 			e.method = byToe
 			all = append(all, e)
 		}
 	}
 	if f.heel != nil {
-		if e, ok := b.landing([]footPoint{*f.heel}, f.top, contact, usualTempo+toeLead); ok {
+		if e, ok := b.landing([]footPoint{*f.heel}, f.top, contact, usualTempo+toeLead, instant); ok {
 			e.method = byHeel
 			all = append(all, e)
 		}

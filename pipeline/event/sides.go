@@ -1,6 +1,7 @@
 package event
 
 import (
+	"fmt"
 	"math"
 
 	"plantframe/pipeline/swing"
@@ -26,13 +27,13 @@ func (e *evidence) add(value, scale float64) {
 	e.sum += signBound * math.Tanh(value/scale)
 }
 
-// belief turns log-odds into a probability of the positive answer.
-func (e *evidence) belief() float64 { return 1 / (1 + math.Exp(-e.sum)) }
+// belief turns log-odds into a probability of the likelier answer.
+func belief(logOdds float64) float64 { return 1 / (1 + math.Exp(-math.Abs(logOdds))) }
 
-// readView decides whether the camera faces the chest (belief > 0.5) or stands
-// behind the plate. The signs are distances along the picture that the two
+// readView weighs whether the camera faces the chest (positive log-odds) or
+// stands behind the plate. The signs are distances along the picture that the two
 // places project very differently; t is the time of peak hand speed.
-func (b *body) readView(t float64) (swing.View, float64) {
+func (b *body) readView(t float64) float64 {
 	var e evidence
 	dx := func(p, q swing.Joint) func(i int) float64 {
 		return func(i int) float64 { return math.Abs(b.slow[p][i].X - b.slow[q][i].X) }
@@ -48,11 +49,7 @@ func (b *body) readView(t float64) (swing.View, float64) {
 	// From the side the hands cross the whole body one way, from behind they
 	// go out toward the plate and come back.
 	e.add(b.oneWay(t-0.15, t+0.05)-0.45, 0.30)
-	p := e.belief()
-	if p >= 0.5 {
-		return swing.OpenSide, p
-	}
-	return swing.Rear, 1 - p
+	return e.sum
 }
 
 // oneWay is the net way of the hands across the picture over [t0, t1] per
@@ -65,9 +62,10 @@ func (b *body) oneWay(t0, t1 float64) float64 {
 	return math.Abs(b.handsX[to-1]-b.handsX[from]) / 0.5
 }
 
-// readBats decides the batting side by signs that depend on the view.
-func (b *body) readBats(t float64, view swing.View) (swing.Bats, float64) {
-	var e evidence // positive: right-handed
+// readBats weighs the batting side (positive log-odds: right) by signs that
+// depend on the view.
+func (b *body) readBats(t float64, view swing.View) float64 {
+	var e evidence
 	at := func(p []swing.Point, t0, t1 float64) float64 {
 		return b.medianOf(t0, t1, func(i int) float64 { return p[i].X })
 	}
@@ -90,11 +88,7 @@ func (b *body) readBats(t float64, view swing.View) (swing.Bats, float64) {
 		e.add(b.medianOf(t-0.9, t-0.2, func(i int) float64 { return b.kneeX(i) }), 0.05)
 		e.add(b.medianOf(t-0.8, t-0.2, func(i int) float64 { return b.handsX[i] }), 0.10)
 	}
-	p := e.belief()
-	if p >= 0.5 {
-		return swing.Right, p
-	}
-	return swing.Left, 1 - p
+	return e.sum
 }
 
 // strideX is how far the foot that moved more went across the picture between
@@ -135,4 +129,68 @@ func meanSeen(v ...float64) float64 {
 		}
 	}
 	return sum / n
+}
+
+// sides is what was decided about hitter and camera, the same for all swings
+// of a track: neither the hitter's side nor the camera's place changes within
+// a clip, so all swings vote.
+type sides struct {
+	bats     swing.Bats
+	view     swing.View
+	batsFrom string // "auto" or "user"
+	viewFrom string
+	batsSure float64
+	viewSure float64
+	warnings []swing.Warning
+}
+
+// unsure is the belief below which a decision is warned about.
+const unsure = 0.8
+
+// decideSides decides view and batting side from the swings with peak hand
+// speed at the times given, or takes them from the options, and sets up b.
+func (b *body) decideSides(peaks []float64, o Options) sides {
+	s := sides{batsFrom: "auto", viewFrom: "auto"}
+	warn := func(code, format string, a ...any) {
+		s.warnings = append(s.warnings, swing.Warning{Code: code, Text: fmt.Sprintf(format, a...)})
+	}
+	view, bats := 0.0, 0.0
+	for _, t := range peaks {
+		view += b.readView(t)
+	}
+	s.view, s.viewSure = swing.OpenSide, belief(view)
+	if view < 0 {
+		s.view = swing.Rear
+	}
+	if o.View != "" {
+		s.view, s.viewFrom, s.viewSure = o.View, "user", 1
+	} else if s.viewSure < unsure {
+		warn("view-uncertain", "the camera's place was hard to tell; taken as %s (%.0f %%)", s.view, 100*s.viewSure)
+	}
+	for _, t := range peaks {
+		bats += b.readBats(t, s.view)
+	}
+	s.bats, s.batsSure = swing.Right, belief(bats)
+	if bats < 0 {
+		s.bats = swing.Left
+	}
+	switch {
+	case o.Bats != "":
+		if s.bats != o.Bats && s.batsSure > 0.95 {
+			warn("bats-doubtful", "set to bat %s, but the motion looks like %s", o.Bats, s.bats)
+		}
+		s.bats, s.batsFrom, s.batsSure = o.Bats, "user", 1
+	case s.batsSure < unsure:
+		warn("bats-uncertain", "the batting side was hard to tell; taken as %s (%.0f %%)", s.bats, 100*s.batsSure)
+	}
+	b.bats, b.view = s.bats, s.view
+	b.lead, b.rear = s.bats.Lead(), s.bats.Rear()
+	b.forward = 0
+	if s.view == swing.OpenSide {
+		b.forward = 1
+		if s.bats == swing.Left {
+			b.forward = -1
+		}
+	}
+	return s
 }

@@ -29,9 +29,7 @@ const legQuantile = 0.95
 // sum of their shares. Crouching does not matter, turning out of the picture
 // plane does a little. Legs are the mean of both sides, because one stands
 // nearer to the camera than the trunk and one farther. The trunk is its median:
-// networks lose the hips in the follow-through, and the ends of the chain are
-// offset alike (shoulder and ankle both a little high), so that it keeps its
-// length. Falls back to the torso alone when no leg is seen.
+// networks lose the hips in the follow-through. Falls back to the torso alone when no leg is seen.
 func (w *work) stature(pos [swing.NumPoints][]swing.Point) float64 {
 	length := func(a, b swing.Joint) float64 {
 		var d []float64

@@ -82,31 +82,42 @@ func (w *work) fillFromGrip(filled *frameSet) {
 	}
 }
 
+// fillHand fills the gaps of hand j within run. Where the gap has no end with
+// a grip, the last distance is kept for gripGap, as long as the other hand is
+// surely seen.
 func (w *work) fillHand(j, other swing.Joint, run [2]int, filled *frameSet) {
+	held := func(i int) (swing.Point, bool) {
+		if i < run[0] || i >= run[1] || !w.ok(j, i) || !w.ok(other, i) {
+			return swing.Point{}, false
+		}
+		d := w.pos[j][i].Sub(w.pos[other][i])
+		return d, d.Norm() <= gripMax*w.torso
+	}
 	for i := run[0] + 1; i < run[1]; i++ {
 		if w.ok(j, i) || !w.ok(j, i-1) {
 			continue
 		}
 		a, b := i-1, i
-		led := true
 		for b < run[1] && !w.ok(j, b) {
-			led = led && w.ok(other, b)
 			b++
 		}
-		if b == run[1] {
-			return
-		}
 		i = b
-		if !led || !w.ok(other, a) || !w.ok(other, b) || w.times[b]-w.times[a] > gripGap {
+		d0, begins := held(a)
+		d1, ends := held(b)
+		if !begins {
 			continue
 		}
-		d0, d1 := w.pos[j][a].Sub(w.pos[other][a]), w.pos[j][b].Sub(w.pos[other][b])
-		if d0.Norm() > gripMax*w.torso || d1.Norm() > gripMax*w.torso {
-			continue
-		}
+		whole := ends && w.times[b]-w.times[a] <= gripGap
 		for m := a + 1; m < b; m++ {
-			f := (w.times[m] - w.times[a]) / (w.times[b] - w.times[a])
-			w.pos[j][m] = w.pos[other][m].Add(d0.Scale(1 - f)).Add(d1.Scale(f))
+			if !w.ok(other, m) || !whole && (w.score[other][m] < surelySeen || w.times[m]-w.times[a] > gripGap) {
+				break
+			}
+			d := d0
+			if whole {
+				f := (w.times[m] - w.times[a]) / (w.times[b] - w.times[a])
+				d = d0.Scale(1 - f).Add(d1.Scale(f))
+			}
+			w.pos[j][m] = w.pos[other][m].Add(d)
 			w.score[j][m] = w.score[other][m] / 2
 			w.state[j][m] = swing.Filled
 			filled.add(j, m)

@@ -96,21 +96,24 @@ func (w *work) stretches(j swing.Joint, f func(a, b int)) {
 // network puts a point on the body, apart from frame-to-frame noise: where the
 // skin is seen but the joint is inside, behind the body, or moving. From the
 // mean distances of BlazePose heavy to the joint centres of rendered hitters
-// (shoulder .070, elbow .075, wrist .070, hip .090, knee .050, ankle .055, heel
-// .065, big toe .043, both views, up to contact), divided by 1.2533, the mean of
-// a Rayleigh distribution of unit sigma. The face is common practice, no source.
+// after its points are moved to joint centres (shoulder .055, elbow .075, wrist
+// .070, hip .080, knee .050, ankle .035, heel .065, big toe .043; both views, up
+// to contact), divided by 1.2533, the mean of a Rayleigh distribution of unit
+// sigma. The face is common practice, no source.
 func placing(j swing.Joint) float64 {
 	switch j {
-	case swing.LeftShoulder, swing.RightShoulder, swing.LeftWrist, swing.RightWrist, swing.LeftHand, swing.RightHand:
+	case swing.LeftShoulder, swing.RightShoulder:
+		return 0.055 / rayleighMean
+	case swing.LeftWrist, swing.RightWrist, swing.LeftHand, swing.RightHand:
 		return 0.070 / rayleighMean
 	case swing.LeftElbow, swing.RightElbow:
 		return 0.075 / rayleighMean
 	case swing.LeftHip, swing.RightHip:
-		return 0.090 / rayleighMean
+		return 0.080 / rayleighMean
 	case swing.LeftKnee, swing.RightKnee:
 		return 0.050 / rayleighMean
 	case swing.LeftAnkle, swing.RightAnkle:
-		return 0.055 / rayleighMean
+		return 0.035 / rayleighMean
 	case swing.LeftHeel, swing.RightHeel:
 		return 0.065 / rayleighMean
 	case swing.LeftBigToe, swing.RightBigToe:

@@ -35,24 +35,41 @@ func (s frameSet) without(other frameSet) frameSet {
 // names together.
 const joinGap = 3
 
-// warnings groups the set into one warning per joint and stretch of frames;
-// text takes the joint's name.
+// warnings makes one warning for each stretch of frames without longer breaks,
+// over all points; text takes the names of the points.
 func (s frameSet) warnings(frames []int, code, text string) []swing.Warning {
-	var out []swing.Warning
-	for j := range swing.NumPoints {
-		at := slices.Sorted(slices.Values(s[swing.Joint(j)]))
-		for k := 0; k < len(at); {
-			e := k
-			for e+1 < len(at) && at[e+1]-at[e] <= joinGap {
-				e++
-			}
-			name := strings.ReplaceAll(swing.Joint(j).String(), "_", " ")
-			out = append(out, swing.Warning{
-				Code: code, Text: fmt.Sprintf(text, name),
-				Frames: []int{frames[at[k]], frames[at[e]]},
-			})
-			k = e + 1
+	n := len(frames)
+	hit := make([]bool, n)
+	for _, at := range s {
+		for _, i := range at {
+			hit[i] = true
 		}
+	}
+	var out []swing.Warning
+	for i := 0; i < n; i++ {
+		if !hit[i] {
+			continue
+		}
+		last := i
+		for k := i; k < n && k-last <= joinGap; k++ {
+			if hit[k] {
+				last = k
+			}
+		}
+		var names []string
+		for j := range swing.NumPoints {
+			for _, k := range s[swing.Joint(j)] {
+				if k >= i && k <= last {
+					names = append(names, strings.ReplaceAll(swing.Joint(j).String(), "_", " "))
+					break
+				}
+			}
+		}
+		out = append(out, swing.Warning{
+			Code: code, Text: fmt.Sprintf(text, strings.Join(names, ", ")),
+			Frames: []int{frames[i], frames[last]},
+		})
+		i = last
 	}
 	return out
 }
