@@ -133,7 +133,7 @@ func findSwings(tracks []tracked, b bodies, o event.Options) (found, error) {
 		}
 		for _, s := range swings {
 			s.Index = len(out.Swings) + 1
-			s.Warnings = append(within(t.Warnings, s.Track), s.Warnings...)
+			s.Warnings = leadRear(append(within(t.Warnings, s.Track), s.Warnings...), s.Bats)
 			out.Swings = append(out.Swings, s)
 		}
 	}

@@ -2,7 +2,9 @@ package pipeline
 
 import (
 	"errors"
+	"regexp"
 	"slices"
+	"strings"
 
 	"plantframe/pipeline/swing"
 )
@@ -46,4 +48,28 @@ func named(err error, clip swing.Clip) error {
 		return &c
 	}
 	return err
+}
+
+// named parts of the body, as warnings speak of them.
+var bodyPart = regexp.MustCompile(`\b(left|right) (eye|ear|shoulder|elbow|wrist|hand|arm|hip|knee|ankle|leg|foot|heel|big toe)`)
+
+// leadRear puts lead and rear for the left and right of body parts: results
+// speak of the side nearer the pitcher and nearer the catcher. "Left and right
+// were exchanged" stays: it is about the two sides, not about one.
+func leadRear(ws []swing.Warning, b swing.Bats) []swing.Warning {
+	lead := "left"
+	if b == swing.Left {
+		lead = "right"
+	}
+	out := slices.Clone(ws)
+	for i := range out {
+		out[i].Text = bodyPart.ReplaceAllStringFunc(out[i].Text, func(s string) string {
+			side, part, _ := strings.Cut(s, " ")
+			if side == lead {
+				return "lead " + part
+			}
+			return "rear " + part
+		})
+	}
+	return out
 }
