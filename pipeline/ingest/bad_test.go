@@ -68,17 +68,25 @@ var badInputs = []badInput{
 	}, kind: swing.KindUnreadable, text: "not a video that can be read"},
 	{file: "sound-only.mp4", make: made("-f", "lavfi", "-i", "sine=d=1"), kind: swing.KindUnreadable, text: "sound only"},
 	{file: "sound.wav.mp4", make: made("-f", "lavfi", "-i", "sine=d=1", "-f", "wav"), kind: swing.KindUnreadable, text: "sound only"},
-	{file: "cover-art.mp4", make: made("-f", "lavfi", "-i", "sine=d=1", "-f", "lavfi", "-i", "testsrc2=s=96x64:d=1",
-		"-frames:v", "1", "-c:v", "mjpeg", "-disposition:v", "attached_pic", "-f", "ipod"),
-		kind: swing.KindUnreadable, text: "cover picture"},
-	{file: "photo.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64", "-frames:v", "1", "-c:v", "mjpeg", "-f", "image2", "-update", "1"),
-		kind: swing.KindUnreadable, text: "a still picture"},
+	{
+		file: "cover-art.mp4", make: made("-f", "lavfi", "-i", "sine=d=1", "-f", "lavfi", "-i", "testsrc2=s=96x64:d=1",
+			"-frames:v", "1", "-c:v", "mjpeg", "-disposition:v", "attached_pic", "-f", "ipod"),
+		kind: swing.KindUnreadable, text: "cover picture",
+	},
+	{
+		file: "photo.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64", "-frames:v", "1", "-c:v", "mjpeg", "-f", "image2", "-update", "1"),
+		kind: swing.KindUnreadable, text: "a still picture",
+	},
 	{file: "archive.mp4", make: text("PK\x03\x04\x14\x00\x00\x00"), kind: swing.KindUnreadable, text: "an archive"},
-	{file: "playlist.mp4", make: text("#EXTM3U\n#EXT-X-TARGETDURATION:2\n#EXTINF:2,\ngood.mp4\n#EXT-X-ENDLIST\n"),
-		kind: swing.KindUnreadable, text: "a list that names other files"},
+	{
+		file: "playlist.mp4", make: text("#EXTM3U\n#EXT-X-TARGETDURATION:2\n#EXTINF:2,\ngood.mp4\n#EXT-X-ENDLIST\n"),
+		kind: swing.KindUnreadable, text: "a list that names other files",
+	},
 	{file: "script.mp4", make: text("ffconcat version 1.0\nfile good.mp4\n"), kind: swing.KindUnreadable, text: "a list that names other files"},
-	{file: "transport-stream.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64:d=1", "-c:v", "libx264", "-f", "mpegts"),
-		kind: swing.KindUnreadable, text: "this kind of file is not read"},
+	{
+		file: "transport-stream.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64:d=1", "-c:v", "libx264", "-f", "mpegts"),
+		kind: swing.KindUnreadable, text: "this kind of file is not read",
+	},
 	{file: "unfinished.mp4", make: func(t *testing.T, path, good string) {
 		slow := filepath.Join(t.TempDir(), "slow.mp4")
 		ffmpeg(t, slow, "-i", good, "-c", "copy", "-movflags", "-faststart")
@@ -112,19 +120,31 @@ var badInputs = []badInput{
 		patched("esds", func(b []byte, at int) { copy(b[at-4:], "free") })(t, path, path)
 		patched("mp4v", func(b []byte, at int) { clear(b[at+24 : at+28]) })(t, path, path)
 	}, kind: swing.KindUnreadable, text: "no picture size"},
-	{file: "one-picture.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64", "-frames:v", "1", "-c:v", "libx264"),
-		kind: swing.KindTooShort, text: "one picture"},
-	{file: "two-frames.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64", "-frames:v", "2", "-c:v", "libx264"),
-		kind: swing.KindTooShort, text: "2 frames, at least 10"},
-	{file: "one-a-second.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64:r=1:d=12", "-c:v", "libx264"),
-		warn: []string{"low-frame-rate"}, only: 12},
+	{
+		file: "one-picture.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64", "-frames:v", "1", "-c:v", "libx264"),
+		kind: swing.KindTooShort, text: "one picture",
+	},
+	{
+		file: "two-frames.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64", "-frames:v", "2", "-c:v", "libx264"),
+		kind: swing.KindTooShort, text: "2 frames, at least 10",
+	},
+	{
+		file: "one-a-second.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64:r=1:d=12", "-c:v", "libx264"),
+		warn: []string{"low-frame-rate"}, only: 12,
+	},
 	{file: "thousand-a-second.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64:r=1000:d=0.3", "-c:v", "libx264"), only: 300},
-	{file: "interlaced.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64:r=25:d=1", "-c:v", "libx264", "-flags", "+ildct+ilme", "-x264-params", "tff=1"),
-		warn: []string{"interlaced"}, only: 25},
-	{file: "8k.mp4", make: made("-f", "lavfi", "-i", "color=green:s=7680x4320:r=30", "-frames:v", "10", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p"),
-		only: 10},
-	{file: "beyond-8k.mp4", make: made("-f", "lavfi", "-i", "color=green:s=8192x4352:r=30", "-frames:v", "1", "-c:v", "mjpeg"),
-		kind: swing.KindTooLarge, text: "8192 x 4352 px, more than the 33.2 million px"},
+	{
+		file: "interlaced.mp4", make: made("-f", "lavfi", "-i", "testsrc2=s=96x64:r=25:d=1", "-c:v", "libx264", "-flags", "+ildct+ilme", "-x264-params", "tff=1"),
+		warn: []string{"interlaced"}, only: 25,
+	},
+	{
+		file: "8k.mp4", make: made("-f", "lavfi", "-i", "color=green:s=7680x4320:r=30", "-frames:v", "10", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p"),
+		only: 10,
+	},
+	{
+		file: "beyond-8k.mp4", make: made("-f", "lavfi", "-i", "color=green:s=8192x4352:r=30", "-frames:v", "1", "-c:v", "mjpeg"),
+		kind: swing.KindTooLarge, text: "8192 x 4352 px, more than the 33.2 million px",
+	},
 }
 
 // TestBadInput goes through the table: one clear sentence with a hint for what
