@@ -91,9 +91,12 @@ func (r *Result) Summarise(a swing.Analysis) {
 	}
 }
 
-// Explain turns any error into words for people: the sentence, the hint and
-// the kind of the innermost *swing.Error that says something, without the
-// clip's path.
+// longCause is the length from which a cause is left out of a message, columns:
+// it is then the talk of a library or program, which belongs into the log.
+const longCause = 120
+
+// Explain turns any error into words for people: the sentence with a short
+// cause, the first hint there is, and the kind, without the clip's path.
 func Explain(err error) *ErrorResult {
 	var e *swing.Error
 	if !errors.As(err, &e) {
@@ -102,6 +105,9 @@ func Explain(err error) *ErrorResult {
 	out := &ErrorResult{Kind: e.Kind, Hint: Plain(e.Hint)}
 	bare := *e
 	bare.Clip = ""
+	if bare.Err != nil && bare.Msg != "" && Columns(Plain(bare.Err.Error())) > longCause {
+		bare.Err = nil
+	}
 	out.Message = Plain(bare.Error())
 	for inner := e.Err; out.Hint == "" && errors.As(inner, &e); inner = e.Err {
 		out.Hint = Plain(e.Hint)

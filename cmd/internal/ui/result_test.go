@@ -134,4 +134,8 @@ func TestExplain(t *testing.T) {
 	if got := ui.Explain(wrapped); got.Hint != "choose the video" || !strings.HasPrefix(got.Message, "frame 12: the network failed") {
 		t.Errorf("got %+v", got)
 	}
+	noisy := &swing.Error{Frame: -1, Kind: swing.KindOutput, Msg: "there is no room", Err: errors.New(strings.Repeat("noise of a program\n", 20))}
+	if got := ui.Explain(noisy); got.Message != "there is no room" {
+		t.Errorf("got %q", got.Message)
+	}
 }
