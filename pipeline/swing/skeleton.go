@@ -77,13 +77,23 @@ func KeypointNames() []string { return append([]string(nil), jointNames[:NumJoin
 // Bones returns the pairs of points that a skeleton drawing connects.
 func Bones() [][2]Joint {
 	return [][2]Joint{
-		{LeftShoulder, RightShoulder}, {LeftHip, RightHip},
-		{LeftShoulder, LeftHip}, {RightShoulder, RightHip},
-		{LeftShoulder, LeftElbow}, {LeftElbow, LeftWrist},
-		{RightShoulder, RightElbow}, {RightElbow, RightWrist},
-		{LeftHip, LeftKnee}, {LeftKnee, LeftAnkle},
-		{RightHip, RightKnee}, {RightKnee, RightAnkle},
-		{LeftAnkle, LeftHeel}, {LeftHeel, LeftBigToe}, {LeftAnkle, LeftBigToe},
-		{RightAnkle, RightHeel}, {RightHeel, RightBigToe}, {RightAnkle, RightBigToe},
+		{LeftShoulder, RightShoulder},
+		{LeftHip, RightHip},
+		{LeftShoulder, LeftHip},
+		{RightShoulder, RightHip},
+		{LeftShoulder, LeftElbow},
+		{LeftElbow, LeftWrist},
+		{RightShoulder, RightElbow},
+		{RightElbow, RightWrist},
+		{LeftHip, LeftKnee},
+		{LeftKnee, LeftAnkle},
+		{RightHip, RightKnee},
+		{RightKnee, RightAnkle},
+		{LeftAnkle, LeftHeel},
+		{LeftHeel, LeftBigToe},
+		{LeftAnkle, LeftBigToe},
+		{RightAnkle, RightHeel},
+		{RightHeel, RightBigToe},
+		{RightAnkle, RightBigToe},
 	}
 }
