@@ -34,10 +34,14 @@ const (
 	toeLead = 0.03
 	// touchdown is the speed of an ankle coming down the last centimetre,
 	// stature/s (1.2 m/s for an adult; a heel that drops 4 cm falls at
-	// 0.9 m/s, a striding foot is put down faster).
-	touchdown, touchdownSpread = 0.7, 0.25
-	// touchdownSigma is the error that this one speed for all makes, s.
+	// 0.9 m/s, a striding foot is put down faster), and how much that differs,
+	// one sigma.
+	touchdown, touchdownSpread = 0.7, 0.15
+	// touchdownSigma is the error that the rest of it makes, s.
 	touchdownSigma = 0.004
+	// hiddenDoubt is how high a hidden foot may seem to step while it stands,
+	// stature; see frontFoot.
+	hiddenDoubt = 0.040
 )
 
 // footPoint is one point of the front foot over time, gaps bridged.
@@ -94,7 +98,7 @@ func (b *body) frontFoot(earliest, contact float64) (foot, bool) {
 	last := f.points[len(f.points)-1:]
 	_, rise := b.top(last, f.from, contact)
 	// Hidden feet wander; what they seem to do must stand out from that.
-	doubt := 3 * pointNoise(signal.Median(last[0].score)).slow
+	doubt := hiddenDoubt * (1 - signal.Median(last[0].score))
 	lifts := math.Min(rise, f.height) >= math.Max(minLift, doubt)
 	f.steps = lifts || b.way(last[0], f.from, contact) >= math.Max(minStride, 1.5*doubt)
 	f.raisesHeel = f.height >= math.Max(minLift, doubt)
@@ -223,10 +227,10 @@ func (b *body) leaving(p footPoint, from, top float64) (estimate, bool) {
 // pointNoise is the error of a foot point that the network gives a score to.
 // From the errors of BlazePose heavy on rendered hitters in the 0.3 s around
 // landing: between neighbouring frames 0.002 stature for points in sight and
-// 0.006 for hidden ones, over a tenth of a second 0.004 and 0.015.
+// 0.006 for hidden ones, over a tenth of a second 0.004 and 0.02.
 func pointNoise(score float64) noiseModel {
 	h := 1 - math.Max(0, math.Min(1, score))
-	return noiseModel{white: 0.0015 * (1 + 4*h*h), slow: 0.003 * (1 + 5*h*h), memory: 0.03}
+	return noiseModel{white: 0.0015 * (1 + 4*h*h), slow: 0.003 * (1 + 10*h*h), memory: 0.03 + 0.1*h*h}
 }
 
 func instant(s stop) float64 { return s.T }

@@ -64,6 +64,11 @@ func (b *body) launch(peak float64) estimate {
 	return estimate{t: peak - usualTempo, sigma: 0.06, method: byFootDown}
 }
 
+// touchSpread and touchSpreadRear are what the choice of the part that touches
+// first adds to the error of touch, s: half of what lies between toe and heel,
+// more where the foot is seen from behind.
+const touchSpread, touchSpreadRear = 0.010, 0.025
+
 // touch finds the first ground contact: the earlier of toe and heel, both
 // together when they cannot be told apart.
 func (b *body) touch(f foot, plant estimate, contact float64) (estimate, bool) {
@@ -94,6 +99,11 @@ func (b *body) touch(f foot, plant estimate, contact float64) (estimate, bool) {
 		}
 	}
 	e.t = math.Min(e.t, plant.t)
+	spread := touchSpread
+	if b.view == swing.Rear {
+		spread = touchSpreadRear
+	}
+	e.sigma = math.Hypot(e.sigma, spread)
 	return e, true
 }
 
