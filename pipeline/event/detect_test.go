@@ -70,7 +70,7 @@ func TestTruth(t *testing.T) {
 	bounds := map[swing.EventName]map[swing.View]float64{
 		swing.Lift:    {swing.OpenSide: 25, swing.Rear: 25},
 		swing.Touch:   {swing.OpenSide: 22, swing.Rear: 26},
-		swing.Plant:   {swing.OpenSide: 9, swing.Rear: 25},
+		swing.Plant:   {swing.OpenSide: 10, swing.Rear: 25},
 		swing.Contact: {swing.OpenSide: 20, swing.Rear: 25},
 	}
 	for _, v := range views() {

@@ -25,6 +25,9 @@ const (
 	// breakCap bounds the cost of one broken prediction, so that a wild point
 	// cannot buy an exchange.
 	breakCap = 0.8
+	// wholeBody is how many of the seven groups must be exchanged at once to
+	// say that the body is.
+	wholeBody = 5
 	// trust is how long a prediction from two samples is worth something, s.
 	trust = 0.12
 )
@@ -72,11 +75,19 @@ func (w *work) repairSwaps() []swing.Warning {
 		}
 		swapped[g.name] = s
 	}
+	// Most groups at once is the whole body seen the wrong way round; points
+	// of the rest lie too close together to tell, and go along.
 	var out []swing.Warning
-	// Most groups at once is one event to a reader, not seven.
 	whole := make([]bool, n)
 	for i := range whole {
-		whole[i] = count[i] >= 4
+		whole[i] = count[i] >= wholeBody
+		for _, g := range groups {
+			if whole[i] && !swapped[g.name][i] {
+				for _, j := range g.left {
+					w.exchange(j, i)
+				}
+			}
+		}
 	}
 	note := func(name string, s []bool) {
 		for i := 0; i < n; i++ {
