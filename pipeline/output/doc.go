@@ -19,5 +19,6 @@ func Cautions() []string {
 		"This is not medical advice.",
 		"Stop when something hurts.",
 		"Clear the space around the swing and wear a helmet.",
+		"Licensed professionals decide on injuries and on the return to play.",
 	}
 }
