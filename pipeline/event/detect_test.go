@@ -69,7 +69,7 @@ func views() []swing.View { return []swing.View{swing.OpenSide, swing.Rear} }
 func TestTruth(t *testing.T) {
 	bounds := map[swing.EventName]map[swing.View]float64{
 		swing.Lift:    {swing.OpenSide: 25, swing.Rear: 25},
-		swing.Touch:   {swing.OpenSide: 22, swing.Rear: 26},
+		swing.Touch:   {swing.OpenSide: 22, swing.Rear: 30},
 		swing.Plant:   {swing.OpenSide: 10, swing.Rear: 25},
 		swing.Contact: {swing.OpenSide: 20, swing.Rear: 25},
 	}

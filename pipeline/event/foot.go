@@ -23,6 +23,11 @@ const (
 	// minStride is the smallest way of the toe that counts as a step,
 	// stature (5 cm).
 	minStride = 0.03
+	// usualLift is the height of a plain stride, stature (12 cm), mean of
+	// ankle, heel and toe; leastWander bounds the share of its accelerations
+	// that a lower one has: a heel that drops from 2 cm still starts and stops
+	// at once.
+	usualLift, leastWander = 0.07, 0.12
 	// usualTempo is the time from plant to contact, s, and tempoSpread how
 	// much hitters differ, one sigma: the bat takes 0.15 s (Adair) to 0.21 +/-
 	// 0.04 s (Reilly-Boccia et al., softball) from its start to contact and
@@ -162,7 +167,7 @@ func (b *body) top(points []footPoint, start, contact float64) (t, height float6
 // contact. Height alone is used: seen from the side it is where the end of the
 // motion shows sharpest (the way across ends earlier, softly), and seen from
 // behind the way to the pitcher shows along the same axis.
-func (b *body) landing(points []footPoint, top, contact, tempo float64, at func(s stop) float64) (estimate, bool) {
+func (b *body) landing(points []footPoint, top, height, contact, tempo float64, at func(s stop) float64) (estimate, bool) {
 	from, to := b.span(top, contact+0.02)
 	if to-from < 4 {
 		return estimate{}, false
@@ -171,7 +176,7 @@ func (b *body) landing(points []footPoint, top, contact, tempo float64, at func(
 	for _, p := range points {
 		ch = append(ch, channel{p.rawY[from:to], pointNoise(signal.Median(p.score[from:to]))})
 	}
-	all := stops(b.times[from:to], ch, top+0.02, contact)
+	all := stops(b.times[from:to], ch, flightWander(height), top+0.02, contact)
 	if len(all) == 0 {
 		return estimate{}, false
 	}
@@ -204,6 +209,14 @@ func (b *body) tapEnd(p footPoint, from, top float64) float64 {
 	return from
 }
 
+// flightWander is how a foot's speed changes in a flight of the given height,
+// stature: accelerations grow with the height, and a foot that is hardly lifted
+// must not be expected to fly about.
+func flightWander(height float64) float64 {
+	f := height / usualLift
+	return airWander * math.Max(leastWander, math.Min(1, f*f))
+}
+
 // leaving returns when the point left the ground before the top of the stride:
 // a landing on time running backward.
 func (b *body) leaving(p footPoint, from, top float64) (estimate, bool) {
@@ -216,7 +229,7 @@ func (b *body) leaving(p footPoint, from, top float64) (estimate, bool) {
 	for i := range n {
 		ts[i], ys[i] = -b.times[i1-1-i], p.rawY[i1-1-i]
 	}
-	all := stops(ts, []channel{{ys, pointNoise(signal.Median(p.score[i0:i1]))}}, -top+0.02, -from)
+	all := stops(ts, []channel{{ys, pointNoise(signal.Median(p.score[i0:i1]))}}, airWander, -top+0.02, -from)
 	if len(all) == 0 {
 		return estimate{}, false
 	}

@@ -102,7 +102,7 @@ func (s *state) halt() {
 
 // stops tries every instant in [lo, hi]. times increase and have the samples
 // of all channels. It needs one sample before and one after the instant.
-func stops(times []float64, ch []channel, lo, hi float64) []stop {
+func stops(times []float64, ch []channel, wander, lo, hi float64) []stop {
 	var out []stop
 	for T := lo; T <= hi+1e-9; T += kinkStep {
 		if T > times[0] && T < times[len(times)-1] {
@@ -120,7 +120,7 @@ func stops(times []float64, ch []channel, lo, hi float64) []stop {
 			// All instants between this sample and the one before.
 			for ; next < len(out) && out[next].T < times[i]; next++ {
 				g, logp := s, flown
-				g.move(out[next].T-times[i-1], airWander, c.noise)
+				g.move(out[next].T-times[i-1], wander, c.noise)
 				if k == 0 {
 					out[next].speed, out[next].speedSigma = g.m[1], math.Sqrt(g.p[1][1])
 				}
@@ -133,7 +133,7 @@ func stops(times []float64, ch []channel, lo, hi float64) []stop {
 				}
 				out[next].logp += logp
 			}
-			s.move(times[i]-times[i-1], airWander, c.noise)
+			s.move(times[i]-times[i-1], wander, c.noise)
 			flown += s.see(c.x[i], c.noise)
 		}
 	}

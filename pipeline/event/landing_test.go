@@ -22,7 +22,7 @@ func TestStopsFindsTheCorner(t *testing.T) {
 					y := -speed * math.Max(0, corner-at)
 					ts, ys = append(ts, at), append(ys, y+0.0015*r.NormFloat64())
 				}
-				got, sd := expect(stops(ts, []channel{{ys, n}}, 0.03, 0.36), instant)
+				got, sd := expect(stops(ts, []channel{{ys, n}}, airWander, 0.03, 0.36), instant)
 				d := got - corner
 				sum += d
 				if math.Abs(d) < 2*math.Hypot(sd, 0.002) {
@@ -35,7 +35,7 @@ func TestStopsFindsTheCorner(t *testing.T) {
 				}
 				// Backward the same data leave the ground at the corner: the
 				// flight is in the past of running time only forward.
-				if all := stops(back, []channel{{up, n}}, -0.36, -0.03); len(all) == 0 {
+				if all := stops(back, []channel{{up, n}}, airWander, -0.36, -0.03); len(all) == 0 {
 					t.Fatal("no instants backward")
 				}
 			}

@@ -33,7 +33,7 @@ func (b *body) plant(f foot, contact float64) (estimate, bool) {
 	}
 	// The definition takes the ankle one tolerance above its lowest level:
 	// that is just before it stops.
-	e, ok := b.landing(points, f.top, contact, usualTempo, func(s stop) float64 {
+	e, ok := b.landing(points, f.top, f.height, contact, usualTempo, func(s stop) float64 {
 		w, v := 1/(s.speedSigma*s.speedSigma), 1/(touchdownSpread*touchdownSpread)
 		speed := (w*s.speed + v*touchdown) / (w + v)
 		return s.T - b.levelTol/math.Max(speed, touchdown/2)
@@ -74,13 +74,13 @@ const touchSpread, touchSpreadRear = 0.010, 0.025
 func (b *body) touch(f foot, plant estimate, contact float64) (estimate, bool) {
 	var all []estimate
 	if f.toe != nil {
-		if e, ok := b.landing([]footPoint{*f.toe}, f.top, contact, usualTempo+toeLead, instant); ok {
+		if e, ok := b.landing([]footPoint{*f.toe}, f.top, f.height, contact, usualTempo+toeLead, instant); ok {
 			e.method = byToe
 			all = append(all, e)
 		}
 	}
 	if f.heel != nil {
-		if e, ok := b.landing([]footPoint{*f.heel}, f.top, contact, usualTempo+toeLead, instant); ok {
+		if e, ok := b.landing([]footPoint{*f.heel}, f.top, f.height, contact, usualTempo+toeLead, instant); ok {
 			e.method = byHeel
 			all = append(all, e)
 		}
