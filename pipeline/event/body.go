@@ -26,11 +26,12 @@ type body struct {
 	bats            swing.Bats
 	view            swing.View
 	levelTol        float64 // Options.Level
+	stillSpeed      float64 // Options.Speed
 }
 
 func newBody(t *swing.Track, o Options) *body {
 	n := t.Len()
-	b := &body{times: t.Times, dt: signal.Spacing(t.Times), frames: t.Frames, levelTol: o.Level}
+	b := &body{times: t.Times, dt: signal.Spacing(t.Times), frames: t.Frames, levelTol: o.Level, stillSpeed: o.Speed}
 	unit := t.Stature
 	conv := func(src [][swing.NumPoints]swing.TrackPoint, dst *[swing.NumPoints][]swing.Point) {
 		for j := range swing.NumPoints {

@@ -300,6 +300,20 @@ func TestNoStride(t *testing.T) {
 	}
 }
 
+// TestSlide: a foot that is down but slides on is planted when it stops.
+func TestSlide(t *testing.T) {
+	m := swingtest.Default()
+	m.Tempo, m.Slide = 0.24, 0.14
+	want := m.PlantByDefinition(0)
+	if want < m.Contacts[0]-m.Tempo+0.09 {
+		t.Fatalf("by definition at %.3f", want)
+	}
+	s := one(t, m, swingtest.Camera{Noise: 0.001})
+	if d := timeOf(t, s, swing.Plant) - want; math.Abs(d) > 0.020 || s.Events[swing.Plant].Method != "slide-end" {
+		t.Errorf("plant off by %+.1f ms: %+v", 1e3*d, s.Events[swing.Plant])
+	}
+}
+
 // TestFromOutside: what the user says goes before what the motion looks like.
 func TestFromOutside(t *testing.T) {
 	o := event.DefaultOptions()

@@ -10,6 +10,7 @@ import (
 // Method words of events.
 const (
 	byFootStill   = "foot-still"           // plant: ankle and heel stopped coming down
+	bySlideEnd    = "slide-end"            // plant: a foot that slid after landing stopped
 	byFootDown    = "foot-down-already"    // plant of a hitter without a stride: hands start
 	byToe         = "toe-stops"            // touch: ball of the foot stopped coming down
 	byHeel        = "heel-stops"           // touch: heel first
@@ -43,7 +44,40 @@ func (b *body) plant(f foot, contact float64) (estimate, bool) {
 	}
 	e.sigma = math.Hypot(e.sigma, touchdownSigma)
 	e.method = byFootStill
+	if t, slides := b.slide(f.points[0], e.t, contact); slides {
+		e = estimate{t: t, sigma: math.Hypot(e.sigma, 0.015), method: bySlideEnd}
+	}
 	return e, true
+}
+
+const (
+	// slideRest is how long after landing a smoothed speed still shows the
+	// stride, s: half the rise time of an 8 Hz filter.
+	slideRest = 0.05
+	// slideDoubt is what must be seen beyond Options.Speed, stature/s: twice
+	// the noise of a smoothed ankle's speed.
+	slideDoubt = 0.10
+)
+
+// slide looks for a foot that is down but still moves across the ground, which
+// is not planted yet: it returns the end of the last such move before contact.
+// Seen from behind the noise of the hidden foot is larger than such a move.
+func (b *body) slide(ankle footPoint, plant, contact float64) (float64, bool) {
+	if b.view == swing.Rear {
+		return 0, false
+	}
+	v := signal.Derivative(b.times, ankle.xs)
+	from, to := b.span(plant+slideRest, contact-slideRest)
+	for i := to - 1; i >= from; i-- {
+		if math.Abs(v[i]) < b.stillSpeed+slideDoubt {
+			continue
+		}
+		for i+1 < to && math.Abs(v[i+1]) > b.stillSpeed {
+			i++
+		}
+		return b.times[i], true
+	}
+	return 0, false
 }
 
 // launch is when the hands start forward: plant of a hitter whose foot is down

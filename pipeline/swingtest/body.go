@@ -86,6 +86,7 @@ func (m Motion) foot(b *body, t, c, hold float64) {
 	lift := touch - m.fly()
 	q := between(t, lift, touch)
 	pos := home.add(vec{way * smooth(q) * hold, 0, 0})
+	pos[0] += m.Slide * between(t, p, p+0.1) * hold
 	// The ball comes down with some 0.5 m/s and stops at touch.
 	pos[2] = rise * math.Sin(math.Pi*math.Pow(q, 0.85)) * hold
 	heel := heelLift * H * math.Min(between(t, lift, lift+0.08), 1) * hold
@@ -103,8 +104,8 @@ func (m Motion) foot(b *body, t, c, hold float64) {
 		k := between(t, lift-0.45, lift-0.1)
 		pos[2] += 0.08 * math.Sin(math.Pi*k)
 		pos[0] -= 0.10 * smooth(k) * (1 - smooth(q)) * hold
-		if t < lift {
-			heel = heelLift * H * between(t, lift-0.45, lift-0.37)
+		if t < touch {
+			heel = heelLift * H * between(t, lift-0.45, lift-0.37) * hold
 		}
 	}
 	turn := rad(15)
@@ -157,7 +158,7 @@ func (m Motion) arms(b *body, t, c, p, hold float64, pel vec) {
 	hands := pel.add(flat(rad(angle)).mul(reach)).add(vec{-0.03 * load * H, 0, high})
 	const barrelRate = 1600.0 // deg/s around contact
 	bat := math.Max(-150, math.Min(220, barrelRate*(t-c)))
-	handle := flat(rad(bat * hold)).mul(0.025 * H)
+	handle := flat(rad(lerp(-150, bat, hold))).mul(0.025 * H)
 	b[swing.RightHand], b[swing.LeftHand] = hands.add(handle), hands.sub(handle)
 	for _, side := range [][4]swing.Joint{
 		{swing.LeftShoulder, swing.LeftElbow, swing.LeftWrist, swing.LeftHand},

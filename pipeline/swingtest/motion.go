@@ -39,6 +39,7 @@ type Motion struct {
 	StepUp    float64 // m
 	FlyTime   float64 // lift to touch, s
 	ToeFirst  float64 // touch to plant, s
+	Slide     float64 // m that the front foot slides on after plant, within 0.1 s
 	PivotRate float64 // turn of the front foot about its ball after plant, deg/s
 }
 
