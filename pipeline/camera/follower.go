@@ -15,8 +15,9 @@ type Follower struct {
 	o      Options
 	small  shrinker
 	flow   *flow
-	grey   gocv.Mat
-	lens   lens // in searched px, pixel centres whole
+	grey   gocv.Mat // the present picture
+	before gocv.Mat // the last picture with a known view; empty before the second
+	lens   lens     // in searched px, pixel centres whole
 	keys   []*key
 	cur    *key
 	last   view
@@ -24,7 +25,10 @@ type Follower struct {
 	looked float64 // time of the last frame looked at, s
 	seen   []glance
 	avoid  []swing.Box // reused, searched px
-	closed bool
+	// of the picture before:
+	beforeAvoid []swing.Box
+	beforeSigma float64 // searched px
+	closed      bool
 }
 
 // glanceState says what is known of a frame's view.
@@ -53,13 +57,16 @@ func New(o Options) (*Follower, error) {
 	if err := o.Validate(); err != nil {
 		return nil, fail("camera.New", -1, swing.KindUsage, err.Error(), nil)
 	}
-	return &Follower{o: o.withDefaults(), flow: newFlow(), grey: gocv.NewMat(), last: firstView()}, nil
+	return &Follower{o: o.withDefaults(), flow: newFlow(), grey: gocv.NewMat(), before: gocv.NewMat(), last: firstView()}, nil
 }
 
 const (
 	// gate is the largest error of a corner that still belongs to the
 	// background, searched px: more than flow errs, less than people move.
 	gate = 1.0
+	// gateShare of the motion since the key is allowed on top: a lens that is
+	// not the assumed one moves the edges otherwise than the fit expects.
+	gateShare = 0.05
 	// sureSigma is the largest error beside the hitter, searched px, of a
 	// view that counts as found.
 	sureSigma = 0.5
@@ -70,8 +77,10 @@ const (
 	farShare   = 0.15
 	// keySigma is the largest error beside the hitter, searched px, with
 	// which a frame becomes a key while the old one still serves: a key hands
-	// its error down to all that follow.
-	keySigma = 0.1
+	// its error down to all that follow. A picture that moved by movedShare
+	// since the key is of a camera that moves, and cannot wait.
+	keySigma   = 0.1
+	movedShare = 0.02
 	// stillPx is how far a corner may seem to move, searched px, in a camera
 	// that stands: flow errs by some hundredths.
 	stillPx = 0.07
@@ -130,17 +139,14 @@ func (fo *Follower) look(g *glance) error {
 	if fo.cur == nil {
 		return fo.rekey(g)
 	}
-	sights, err := fo.flow.follow(fo.cur, fo.grey, fo.last, fo.lens, fo.avoid)
+	f, sigma, ok, err := fo.locate(g)
 	if err != nil {
 		return err
 	}
-	px := 1 / fo.lens.f
-	f, ok := asKey(sights, fo.cur, stillPx*px, fo.o.MinCorners)
-	sigma := stillPx
-	if !ok {
-		if f, ok = fit(sights, fo.last, px, gate, fo.o.MinCorners); ok {
-			sigma = fo.worstSigma(&f, g)
-			ok = sigma <= sureSigma && 2*f.inliers >= len(sights)
+	if !ok && fo.lost == 0 && fo.lastKey() {
+		// The key may be worn out all at once: try with the picture before.
+		if f, sigma, ok, err = fo.locate(g); err != nil {
+			return err
 		}
 	}
 	if !ok {
@@ -153,12 +159,62 @@ func (fo *Follower) look(g *glance) error {
 	g.sigma = fo.small.unit() * math.Hypot(sigma, fo.cur.sigma)
 	fo.last, fo.lost = f.view, 0
 	fo.cur.best = max(fo.cur.best, f.inliers)
-	worn := float64(f.inliers) < freshShare*float64(fo.cur.best) || fo.shift(fo.cur.view, f.view) > farShare
-	spent := 2*f.inliers < int(freshShare*float64(fo.cur.best)) || f.inliers < 2*fo.o.MinCorners
-	if worn && (sigma <= keySigma || spent) {
-		return fo.rekey(g)
+	moved := fo.shift(fo.cur.view, f.view)
+	worn := float64(f.inliers) < freshShare*float64(fo.cur.best) || moved > farShare
+	must := moved > movedShare || f.inliers < 2*fo.o.MinCorners
+	if worn && (must || sigma <= keySigma) {
+		err = fo.rekey(g)
 	}
-	return nil
+	// Kept for the next frame, in case the key fails there.
+	fo.grey, fo.before = fo.before, fo.grey
+	fo.beforeAvoid = append(fo.beforeAvoid[:0], fo.avoid...)
+	fo.beforeSigma = g.sigma / fo.small.unit()
+	return err
+}
+
+// locate fits the view of the present picture by the current key. sigma is its
+// error beside the hitter, searched px.
+func (fo *Follower) locate(g *glance) (f fitted, sigma float64, ok bool, err error) {
+	sights, err := fo.flow.follow(fo.cur, fo.grey, fo.last, fo.lens, fo.avoid)
+	if err != nil {
+		return f, 0, false, err
+	}
+	px := 1 / fo.lens.f
+	if f, ok = asKey(sights, fo.cur, stillPx*px, fo.o.MinCorners); ok {
+		return f, stillPx, true, nil
+	}
+	long := fo.lens.f / fo.o.Focal // searched px
+	allowed := gate + gateShare*long*fo.shift(fo.cur.view, fo.last)
+	if f, ok = fit(sights, fo.last, px, allowed, fo.o.MinCorners); ok {
+		sigma = fo.worstSigma(&f, g)
+		ok = sigma <= sureSigma && 2*f.inliers >= len(sights)
+	}
+	return f, sigma, ok, nil
+}
+
+// lastKey makes the last picture with a known view the key. It tells whether
+// that changed anything.
+func (fo *Follower) lastKey() bool {
+	if fo.before.Empty() || fo.cur.view == fo.last {
+		return false
+	}
+	k, err := newKey(fo.before, fo.last, fo.lens, fo.beforeAvoid, fo.o.Corners, fo.o.MinCorners)
+	if err != nil || k == nil {
+		return false
+	}
+	k.sigma = fo.beforeSigma
+	fo.use(k)
+	return true
+}
+
+// use adds a key and makes it the current one.
+func (fo *Follower) use(k *key) {
+	if len(fo.keys) == maxKeys {
+		fo.keys[1].close()
+		fo.keys = append(fo.keys[:1], fo.keys[2:]...)
+	}
+	fo.keys = append(fo.keys, k)
+	fo.cur = k
 }
 
 // rekey makes the present picture a key, or returns to an earlier key of
@@ -182,16 +238,12 @@ func (fo *Follower) rekey(g *glance) error {
 	if err != nil || k == nil {
 		return err // too few corners: the old key stays
 	}
-	if len(fo.keys) == maxKeys {
-		fo.keys[1].close()
-		fo.keys = append(fo.keys[:1], fo.keys[2:]...)
-	}
-	k.sigma = g.sigma / fo.small.unit()
-	fo.keys = append(fo.keys, k)
 	if fo.cur == nil {
 		g.state = sure
 	}
-	fo.cur, fo.lost = k, 0
+	k.sigma = g.sigma / fo.small.unit()
+	fo.use(k)
+	fo.lost = 0
 	return nil
 }
 
@@ -267,5 +319,5 @@ func (fo *Follower) Close() error {
 	fo.keys, fo.cur = nil, nil
 	fo.small.close()
 	fo.flow.close()
-	return errors.Join(fo.grey.Close())
+	return errors.Join(fo.grey.Close(), fo.before.Close())
 }

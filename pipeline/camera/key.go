@@ -32,14 +32,14 @@ const (
 	// cornerSpacing keeps corners apart, searched px.
 	cornerSpacing = 8
 	// candidates are asked for per corner kept: many lie on people.
-	candidates = 4
+	candidates = 6
 	// cells of a side into which the picture is divided so that corners come
-	// from everywhere and not from one busy tree.
-	cells = 6
+	// from everywhere and not from one busy tree or a chequered shirt.
+	cells = 8
 )
 
 // corners finds up to most background corners in a grey picture, searched px,
-// strongest first.
+// spread over it.
 func corners(grey gocv.Mat, avoid []swing.Box, most int) ([]swing.Point, error) {
 	found := gocv.NewMat()
 	defer found.Close()
@@ -52,23 +52,25 @@ func corners(grey gocv.Mat, avoid []swing.Box, most int) ([]swing.Point, error) 
 		return nil, err
 	}
 	w, h := grey.Cols(), grey.Rows()
-	var kept, spare []swing.Point
-	var count [cells][cells]int
-	share := max(1, (3*most+cells*cells-1)/(cells*cells)) // per cell: three times an even spread
+	var cell [cells * cells][]swing.Point
 	for i := 0; i+1 < len(xy); i += 2 {
 		p := swing.Point{X: float64(xy[i]), Y: float64(xy[i+1])}
 		if inside(p, avoid) {
 			continue
 		}
-		cx, cy := min(cells-1, int(p.X)*cells/w), min(cells-1, int(p.Y)*cells/h)
-		if count[cy][cx] >= share {
-			spare = append(spare, p)
-			continue
-		}
-		count[cy][cx]++
-		kept = append(kept, p)
+		c := min(cells-1, int(p.Y)*cells/h)*cells + min(cells-1, int(p.X)*cells/w)
+		cell[c] = append(cell[c], p)
 	}
-	kept = append(kept, spare...)
+	// The strongest of every cell, then the second of every cell, and so on.
+	var kept []swing.Point
+	for round, more := 0, true; more; round++ {
+		more = false
+		for _, c := range cell {
+			if round < len(c) {
+				kept, more = append(kept, c[round]), true
+			}
+		}
+	}
 	return kept[:min(most, len(kept))], nil
 }
 
@@ -113,12 +115,12 @@ type flow struct {
 	sights      []sight
 }
 
-// Parameters of the pyramidal search. Four levels of a 15 px window reach
-// 7 px * 2^3 = 56 searched px from where a corner is expected, a sixth of the
-// picture from one frame to the next.
+// Parameters of the pyramidal search. Three levels of a 15 px window reach
+// 7 px * 2^2 = 28 searched px from where a corner is expected: a twelfth of the
+// picture from one frame to the next, more than a swung phone turns.
 const (
 	flowWindow = 15 // px
-	flowLevels = 3  // above the picture itself
+	flowLevels = 2  // above the picture itself
 	// flowEigen is the least strength of a corner, OpenCV's minimum
 	// eigenvalue per pixel of grey levels 0..255; weaker ones drift along
 	// edges and in noise.
@@ -130,7 +132,7 @@ const (
 func newFlow() *flow {
 	return &flow{
 		status: gocv.NewMat(), err: gocv.NewMat(),
-		stop: gocv.NewTermCriteria(gocv.Count|gocv.EPS, 20, 0.01),
+		stop: gocv.NewTermCriteria(gocv.Count|gocv.EPS, 10, 0.01),
 	}
 }
 

@@ -45,6 +45,7 @@ func (s *scene) frame(w, h, index int, v view, shade func(x, y int, grey float64
 	for i := range grey {
 		grey[i] = 128
 	}
+	across := make([]float64, w)
 	for _, b := range s.blobs {
 		p, ok := v.project(vec{b.at.X, b.at.Y, 1})
 		if !ok {
@@ -53,10 +54,20 @@ func (s *scene) frame(w, h, index int, v view, shade func(x, y int, grey float64
 		c, r := l.px(p), b.size*l.f*v.zoom
 		x0, x1 := max(0, int(c.X-3*r)), min(w-1, int(c.X+3*r))
 		y0, y1 := max(0, int(c.Y-3*r)), min(h-1, int(c.Y+3*r))
+		if x0 > x1 || y0 > y1 {
+			continue
+		}
+		across := across[:x1-x0+1]
+		for i := range across {
+			d := float64(x0+i) + 0.5 - c.X
+			across[i] = math.Exp(-d * d / (2 * r * r))
+		}
 		for y := y0; y <= y1; y++ {
-			for x := x0; x <= x1; x++ {
-				dx, dy := float64(x)+0.5-c.X, float64(y)+0.5-c.Y
-				grey[y*w+x] += b.level * math.Exp(-(dx*dx+dy*dy)/(2*r*r))
+			d := float64(y) + 0.5 - c.Y
+			k := b.level * math.Exp(-d*d/(2*r*r))
+			row := grey[y*w+x0 : y*w+x1+1]
+			for i, a := range across {
+				row[i] += k * a
 			}
 		}
 	}

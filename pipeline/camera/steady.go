@@ -11,9 +11,9 @@ import (
 const (
 	// significant is how many sigmas a motion must exceed to count.
 	significant = 4
-	// movedShare of the frames must have moved: a single wrong frame must
+	// movedFrames of the frames must have moved: a single wrong frame must
 	// not make a tripod clip a shaken one.
-	movedShare = 0.05
+	movedFrames = 0.05
 	// knownShare of the frames must have a view, else nothing is said.
 	knownShare = 0.5
 	// doubtShare of the frames without a view is worth a warning.
@@ -107,7 +107,7 @@ func (fo *Follower) amount() (float64, bool) {
 	}
 	slices.Sort(moved)
 	top := moved[min(len(moved)-1, len(moved)*95/100)]
-	return top / long, float64(count) > movedShare*float64(len(moved))
+	return top / long, float64(count) > movedFrames*float64(len(moved))
 }
 
 // unsure returns the first and last frame index without a view.

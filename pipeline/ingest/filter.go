@@ -64,7 +64,9 @@ func arguments(c swing.Clip, w, h int, seek float64, o OpenOptions) []string {
 		n := strconv.Itoa(o.Threads)
 		args = append(args, "-filter_threads", n, "-threads", n)
 	}
-	args = append(args, "-max_pixels", strconv.Itoa(o.Options.MaxPixels))
+	// The header may lie about the size: the decoder refuses too. Coded
+	// pictures are padded to whole blocks, hence the eighth more.
+	args = append(args, "-max_pixels", strconv.Itoa(o.Options.MaxPixels/8*9))
 	if c.Rotation%90 != 0 {
 		args = append(args, "-noautorotate")
 	}
