@@ -48,24 +48,33 @@ func panelRows(s *swing.Swing, ev swing.EventName, drawn map[line]bool) []row {
 	return out
 }
 
-// newPanel finds a place for rows in free, away from the hitter. When the
-// hitter fills the picture the last rows are given up, down to the lines that
-// are drawn, rather than cover the body. ok is false when nothing is to be
-// shown.
+// newPanel finds a place for rows in free, away from the hitter. A list that
+// does not fit is set smaller; when the hitter fills the picture the last rows
+// are given up, down to the lines that are drawn, rather than cover the body.
+// ok is false when nothing is to be shown.
 func newPanel(st *style, title string, rows []row, free, hitter rect) (panel, bool) {
 	p := panel{st: st, title: title, rows: rows}
 	if len(rows) == 0 {
 		return p, false
 	}
-	// Of the list, what may lie over the hitter's surroundings: a corner.
-	const harmless = 0.01
+	if p.rect = p.place(free, hitter); p.clear(hitter) {
+		return p, true
+	}
+	p.st = st.small
 	for n := len(rows); ; n-- {
 		p.rows = rows[:n]
 		p.rect = p.place(free, hitter)
-		if over := p.rect.and(hitter).area() / p.rect.area(); n <= 3 || over <= harmless {
+		if n <= 3 || p.clear(hitter) {
 			return p, true
 		}
 	}
+}
+
+// clear tells whether the list keeps away from the hitter; a corner over the
+// surroundings does no harm.
+func (p *panel) clear(hitter rect) bool {
+	const harmless = 0.01
+	return p.rect.and(hitter).area() <= harmless*p.rect.area()
 }
 
 func (p *panel) sampleWidth() float64 { return 1.3 * p.st.name.size }

@@ -11,6 +11,8 @@ type style struct {
 	colour palette
 	// name is for words, value for numbers, title for the event.
 	name, value, title *writer
+	// small is the style of a list that would not fit beside the hitter.
+	small *style
 }
 
 // Text sizes as shares of the short side, px per em. Letters with a tail are
@@ -20,6 +22,9 @@ type style struct {
 const (
 	smallText = 0.039
 	titleText = 0.058
+	// listText is the size of a long list against smallText: 3 % of the short
+	// side high, the least that is read without leaning over the phone.
+	listText = 0.84
 )
 
 func newStyle(w, h int) (*style, error) {
@@ -36,8 +41,18 @@ func newStyle(w, h int) (*style, error) {
 	if s.value, err = newWriter(fonts.bold, smallText*s.side); err != nil {
 		return nil, err
 	}
-	s.title, err = newWriter(fonts.bold, titleText*s.side)
-	return s, err
+	if s.title, err = newWriter(fonts.bold, titleText*s.side); err != nil {
+		return nil, err
+	}
+	small := *s
+	if small.name, err = newWriter(fonts.medium, listText*smallText*s.side); err != nil {
+		return nil, err
+	}
+	if small.value, err = newWriter(fonts.bold, listText*smallText*s.side); err != nil {
+		return nil, err
+	}
+	s.small = &small
+	return s, nil
 }
 
 // rowHeight is the distance of two lines of small text, px.
