@@ -76,7 +76,7 @@ func (s *scene) frame(w, h, index int, v view, shade func(x, y int, grey float64
 		if shade != nil {
 			g = shade(i%w, i/w, g)
 		}
-		b := byte(math.Round(math.Min(255, math.Max(0, g))))
+		b := byte(min(254.9, max(0, g)) + 0.5)
 		f.Pix[3*i], f.Pix[3*i+1], f.Pix[3*i+2] = b, b, b
 	}
 	return f
