@@ -12,6 +12,7 @@ import (
 
 	"plantframe/cmd/internal/config"
 	"plantframe/cmd/internal/ui"
+	"plantframe/models"
 	"plantframe/pipeline"
 )
 
@@ -63,7 +64,10 @@ func alone(b *testing.B, w *analyst) time.Duration {
 	b.Helper()
 	runs := w.estimator.Runs()
 	start := time.Now()
-	for i, m := range w.cast.all() {
+	for i, m := range []*models.Manifest{&w.cast.detector, &w.cast.landmarks, w.cast.scan, w.cast.objects} {
+		if m == nil {
+			continue
+		}
 		for range runs[m.ID] {
 			if err := w.sessions[i].Run(); err != nil {
 				b.Fatal(err)

@@ -9,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 
+	"golang.org/x/sync/errgroup"
+
 	"plantframe/cmd/internal/config"
 	"plantframe/cmd/internal/store"
 	"plantframe/cmd/internal/ui"
@@ -157,28 +159,14 @@ func openWorker(s config.Settings, threads int, artifacts pipeline.Artifacts) (w
 	return w, err
 }
 
-// open returns the estimator with its networks.
+// open returns the estimator with its networks, which are opened side by side:
+// one takes 50 to 300 ms of one core.
 func (w *analyst) open() (*pose.Estimator, error) {
 	if w.estimator != nil {
 		return w.estimator, nil
 	}
-	load := func(m *models.Manifest) (*pose.Network, error) {
-		if m == nil {
-			return nil, nil
-		}
-		spec, err := specOf(*m)
-		if err != nil {
-			return nil, err
-		}
-		session, err := w.store.Open(*m, models.SessionOptions{Threads: w.threads})
-		if err != nil {
-			return nil, err
-		}
-		w.sessions = append(w.sessions, session)
-		return &pose.Network{Session: session, Spec: spec}, nil
-	}
 	var nets pose.Networks
-	for _, part := range []struct {
+	parts := []struct {
 		network  **pose.Network
 		manifest *models.Manifest
 	}{
@@ -186,18 +174,33 @@ func (w *analyst) open() (*pose.Estimator, error) {
 		{&nets.Landmarks, &w.cast.landmarks},
 		{&nets.Scan, w.cast.scan},
 		{&nets.Objects, w.cast.objects},
-	} {
-		var err error
-		if *part.network, err = load(part.manifest); err != nil {
-			return nil, err
+	}
+	w.sessions = make([]*models.Session, len(parts))
+	var group errgroup.Group
+	for i, part := range parts {
+		if part.manifest == nil {
+			continue
 		}
+		group.Go(func() (err error) {
+			spec, err := specOf(*part.manifest)
+			if err != nil {
+				return err
+			}
+			if w.sessions[i], err = w.store.Open(*part.manifest, models.SessionOptions{Threads: w.threads}); err != nil {
+				return err
+			}
+			*part.network = &pose.Network{Session: w.sessions[i], Spec: spec}
+			return nil
+		})
 	}
-	e, err := pose.New(nets, w.settings.Stages().Pose)
+	err := group.Wait()
+	if err == nil {
+		w.estimator, err = pose.New(nets, w.settings.Stages().Pose)
+	}
 	if err != nil {
-		return nil, err
+		return nil, errors.Join(err, w.Close())
 	}
-	w.estimator = e
-	return e, nil
+	return w.estimator, nil
 }
 
 // Analyse runs the pipeline on one clip.
@@ -238,7 +241,9 @@ func (w *analyst) Draw(ctx context.Context, a swing.Analysis, dir string, p swin
 func (w *analyst) Close() error {
 	var all error
 	for _, s := range w.sessions {
-		all = errors.Join(all, s.Close())
+		if s != nil {
+			all = errors.Join(all, s.Close())
+		}
 	}
 	w.sessions, w.estimator = nil, nil
 	return all
