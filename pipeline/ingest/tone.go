@@ -29,6 +29,8 @@ const (
 	// white is the light of a white sheet of paper in HDR pictures and the
 	// brightest of the mapped ones, cd/m2 (ITU-R BT.2408).
 	white = 203.0
+	// hlgGamma is the optical-optical transfer of HLG at 1000 cd/m2 (BT.2100).
+	hlgGamma = 1.2
 	// screenGamma is the transfer of an ordinary screen (ITU-R BT.1886).
 	screenGamma = 2.4
 )
@@ -46,11 +48,16 @@ func newToneMap(transfer string) *toneMap {
 			light[i] = hlgScene(v)
 		}
 	}
-	// Functions of one number are read from finely stepped tables, since
-	// two million powers would take half a second.
-	roll := stepped(0, peak, 4096, rollOff)
-	lift := stepped(0, 1, 4096, func(y float64) float64 { return math.Pow(y, 0.2) })
-	code := stepped(0, 1, 4096, func(l float64) float64 { return 255 * math.Pow(l, 1/screenGamma) })
+	// Functions of one number are read from finely stepped tables: two
+	// million powers would take half a second.
+	lift := tabulate(1<<16, func(y float64) float64 { return peak * math.Pow(y, hlgGamma-1) })
+	roll := tabulate(1<<14, func(l float64) float64 {
+		if l == 0 {
+			return 1 / white
+		}
+		return rollOff(peak*l) / (peak * l) / white
+	})
+	code := tabulate(1<<16, func(l float64) float64 { return 255*math.Pow(l, 1/screenGamma) + 0.5 })
 	t := &toneMap{table: make([]uint32, toneSide*toneSide*toneSide)}
 	i := 0
 	for _, r0 := range light {
@@ -58,25 +65,18 @@ func newToneMap(transfer string) *toneMap {
 			for _, b0 := range light {
 				r, g, b := r0, g0, b0
 				if transfer != pq {
-					// HLG's optical-optical transfer, gamma 1.2 at 1000 cd/m2.
-					k := peak * lift.at(luma2020(r, g, b))
+					k := lift.at(luma2020(r, g, b))
 					r, g, b = k*r, k*g, k*b
 				}
-				top := max(r, g, b)
-				if top > 0 {
-					k := roll.at(top) / top / white
-					r, g, b = r*k, g*k, b*k
-				}
-				r, g, b = to709(r, g, b)
-				t.table[i] = level(code, r)<<16 | level(code, g)<<8 | level(code, b)
+				k := roll.at(max(r, g, b) / peak)
+				r, g, b = to709(r*k, g*k, b*k)
+				t.table[i] = uint32(code.at(r))<<16 | uint32(code.at(g))<<8 | uint32(code.at(b))
 				i++
 			}
 		}
 	}
 	return t
 }
-
-func level(code curve, v float64) uint32 { return uint32(code.at(v) + 0.5) }
 
 // apply maps a picture of blue, green, red bytes in place.
 func (t *toneMap) apply(pix []byte) {
@@ -152,25 +152,18 @@ func to709(r, g, b float64) (float64, float64, float64) {
 
 func clip(v float64) float64 { return min(1, max(0, v)) }
 
-// curve is a function of one number, tabulated in equal steps of the square
-// root of its argument, since every curve here is steepest at the dark end.
-type curve struct {
-	lo, span float64
-	y        []float64
-}
+// curve is a function of a number 0..1, tabulated in equal steps.
+type curve []float64
 
-func stepped(lo, hi float64, n int, f func(float64) float64) curve {
-	c := curve{lo: lo, span: hi - lo, y: make([]float64, n+1)}
-	for i := range c.y {
-		s := float64(i) / float64(n)
-		c.y[i] = f(lo + s*s*c.span)
+func tabulate(steps int, f func(float64) float64) curve {
+	c := make(curve, steps+1)
+	for i := range c {
+		c[i] = f(float64(i) / float64(steps))
 	}
 	return c
 }
 
-// at interpolates linearly; arguments outside the table count as its ends.
+// at returns the value at the nearest step to x in 0..1.
 func (c curve) at(x float64) float64 {
-	s := math.Sqrt(clip((x-c.lo)/c.span)) * float64(len(c.y)-1)
-	i := min(int(s), len(c.y)-2)
-	return c.y[i] + (s-float64(i))*(c.y[i+1]-c.y[i])
+	return c[min(len(c)-1, int(x*float64(len(c)-1)+0.5))]
 }
