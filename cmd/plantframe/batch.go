@@ -27,6 +27,7 @@ type batch struct {
 	log      *slog.Logger
 	folders  map[*clipFile]string
 	emit     func(ui.Result) // called for each clip as it ends, one at a time
+	queue    chan *clipFile
 
 	mu      sync.Mutex
 	results map[*clipFile]ui.Result
@@ -63,15 +64,15 @@ func (b *batch) run(ctx context.Context, clips []*clipFile) (map[*clipFile]ui.Re
 
 	b.screen.Begin(len(clips), b.log)
 	defer b.screen.End()
-	queue := make(chan *clipFile, len(clips))
+	b.queue = make(chan *clipFile, len(clips))
 	for _, c := range clips {
-		queue <- c
+		b.queue <- c
 	}
-	close(queue)
+	close(b.queue)
 	var group sync.WaitGroup
 	for _, w := range workers {
 		group.Go(func() {
-			for c := range queue {
+			for c := range b.queue {
 				b.finish(c, b.one(ctx, w, c))
 			}
 		})
@@ -164,6 +165,13 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 	defer b.drop(tmp)
 	if err := writeAnalysis(tmp, a); err != nil {
 		return err
+	}
+	if len(b.queue) == 0 {
+		// No clip waits for the networks: a quarter of a gigabyte that the
+		// drawing can do without. A second Close does nothing.
+		if err := w.Close(); err != nil {
+			log.Debug("a network did not close", "error", err)
+		}
 	}
 	var drawErr error
 	if !b.settings.NoOverlay {

@@ -14,6 +14,6 @@ type worker interface {
 	Analyse(ctx context.Context, path string, p swing.Progress, log *slog.Logger) (swing.Analysis, error)
 	// Draw makes overlay.mp4 and stills of the analysis in the folder dir.
 	Draw(ctx context.Context, a swing.Analysis, dir string, p swing.Progress) error
-	// Close gives the networks back.
+	// Close gives the networks back. Analyse opens them again.
 	Close() error
 }
