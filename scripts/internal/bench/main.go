@@ -70,7 +70,8 @@ func run(args []string, lines int) (code int, err error) {
 	for sc := bufio.NewScanner(out); sc.Scan(); {
 		n++
 		if lines >= 10 && n%(lines/10) == 0 {
-			marks = append(marks, fmt.Sprintf("%.0f", mb(w.recentPeak())))
+			sum, own := w.recentPeak()
+			marks = append(marks, fmt.Sprintf("%.0f (%.0f)", mb(sum), mb(own)))
 		}
 	}
 	err = cmd.Wait()
@@ -83,40 +84,46 @@ func run(args []string, lines int) (code int, err error) {
 	fmt.Printf("wall time %.1f s, peak memory with children %.0f MB, of the program alone %.0f MB\n",
 		time.Since(start).Seconds(), mb(w.peak), mb(w.peakRoot))
 	if len(marks) > 0 {
-		fmt.Printf("peak with children in each tenth of the run, MB: %s\n", strings.Join(marks, " "))
+		fmt.Printf("peak with children (of the program alone) in each tenth of the run, MB: %s\n", strings.Join(marks, ", "))
 	}
 	return cmd.ProcessState.ExitCode(), nil
 }
 
 // watch adds up the memory of a process and its children. Pages that several
-// processes share are counted once each, so the sum is an upper bound.
+// processes share are counted once each, so the sum is an upper bound. A child
+// that has not become another program yet still is its parent's memory and is
+// passed over.
 type watch struct {
 	root int
 
 	mu             sync.Mutex
 	peak, peakRoot int64 // bytes
-	recent         int64 // peak since the last mark
+	recent         int64 // peaks since the last mark
+	recentRoot     int64
 }
 
 func (w *watch) look() {
 	own, sum := tree(w.root)
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	w.peak, w.peakRoot, w.recent = max(w.peak, sum), max(w.peakRoot, own), max(w.recent, sum)
+	w.peak, w.peakRoot = max(w.peak, sum), max(w.peakRoot, own)
+	w.recent, w.recentRoot = max(w.recent, sum), max(w.recentRoot, own)
 }
 
-func (w *watch) recentPeak() int64 {
+// recentPeak returns the peaks since its last call.
+func (w *watch) recentPeak() (sum, own int64) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	r := w.recent
-	w.recent = 0
-	return r
+	sum, own = w.recent, w.recentRoot
+	w.recent, w.recentRoot = 0, 0
+	return sum, own
 }
 
 // tree returns the resident memory of a process, and with all its descendants.
 func tree(pid int) (own, sum int64) {
 	own = resident(pid)
 	sum = own
+	self, _ := os.Readlink(fmt.Sprintf("/proc/%d/exe", pid))
 	// A thread lists the children that it started.
 	threads, err := os.ReadDir(fmt.Sprintf("/proc/%d/task", pid))
 	if err != nil {
@@ -128,10 +135,15 @@ func tree(pid int) (own, sum int64) {
 			continue
 		}
 		for _, c := range strings.Fields(string(b)) {
-			if child, err := strconv.Atoi(c); err == nil {
-				_, s := tree(child)
-				sum += s
+			child, err := strconv.Atoi(c)
+			if err != nil {
+				continue
 			}
+			if exe, err := os.Readlink(fmt.Sprintf("/proc/%d/exe", child)); err == nil && exe == self {
+				continue
+			}
+			_, s := tree(child)
+			sum += s
 		}
 	}
 	return own, sum
