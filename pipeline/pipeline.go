@@ -60,7 +60,7 @@ func Run(ctx context.Context, path string, d Deps, o Options) (swing.Analysis, e
 		return a, named(err, clip)
 	}
 	a.FramesRead = b.FramesRead
-	a.Warnings = append(append(a.Warnings, clip.Warnings...), b.Warnings...)
+	a.Warnings = append(a.Warnings, b.Warnings...) // the file's own stay with the clip
 
 	// Body points -> a clean track of each part.
 	tracks, err := step(r, "track", trackVersion, o.Track, func() ([]tracked, error) { return buildTracks(b, o.Track) })
