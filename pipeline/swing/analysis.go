@@ -13,6 +13,9 @@ type Swing struct {
 	ViewConfidence float64
 	Events         map[EventName]Event // only events that were found
 	Track          Track
+	// Bat has one sight per entry of Track.Times, or none when no bat was
+	// looked for.
+	Bat BatPath
 	// CentreOfMass is the body's centre of mass in the picture, px, one entry
 	// per entry of Track.Times and nil where too few points were known; empty
 	// when it was not computed.
