@@ -160,54 +160,51 @@ func speedOf(times []float64, p []swing.Point) []float64 {
 	return speed(times, xs, ys)
 }
 
-// segments of the body for its centre of mass: ends, mass share, and the place
-// of the segment's centre from the first end. de Leva 1996, J Biomech
-// 29:1223-1230, men (trunk from mid-shoulder to mid-hip). The head is put
-// between the ears, hands at the wrists, feet at the ankles, whose points a
-// network gives best; the error is well under a hundredth of stature and
-// nearly constant over a swing.
-type segment struct {
+// limb is one part of a limb: its ends, its share of the mass and the place of
+// its centre from the first end.
+type limb struct {
 	a, b         swing.Joint
 	mass, centre float64
 }
 
-func limbs() []segment {
-	return []segment{
-		{swing.LeftShoulder, swing.LeftElbow, 0.0271, 0.5772},
-		{swing.RightShoulder, swing.RightElbow, 0.0271, 0.5772},
-		{swing.LeftElbow, swing.LeftWrist, 0.0162, 0.4574},
-		{swing.RightElbow, swing.RightWrist, 0.0162, 0.4574},
-		{swing.LeftWrist, swing.LeftWrist, 0.0061, 0},
-		{swing.RightWrist, swing.RightWrist, 0.0061, 0},
-		{swing.LeftHip, swing.LeftKnee, 0.1416, 0.4095},
-		{swing.RightHip, swing.RightKnee, 0.1416, 0.4095},
-		{swing.LeftKnee, swing.LeftAnkle, 0.0433, 0.4395},
-		{swing.RightKnee, swing.RightAnkle, 0.0433, 0.4395},
-		{swing.LeftAnkle, swing.LeftAnkle, 0.0137, 0},
-		{swing.RightAnkle, swing.RightAnkle, 0.0137, 0},
+// limbs returns the parts of arms and legs of table t. The head is put between
+// the ears, hands at the wrists, feet at the ankles, whose points a network gives
+// best; the error is well under a hundredth of stature and nearly constant over a
+// swing.
+func limbs(t swing.BodyTable) []limb {
+	var out []limb
+	for _, s := range []swing.Side{swing.Right.Lead(), swing.Right.Rear()} {
+		out = append(
+			out,
+			limb{s.Shoulder, s.Elbow, t.UpperArm.Mass, t.UpperArm.Centre},
+			limb{s.Elbow, s.Wrist, t.Forearm.Mass, t.Forearm.Centre},
+			limb{s.Wrist, s.Wrist, t.Hand.Mass, 0},
+			limb{s.Hip, s.Knee, t.Thigh.Mass, t.Thigh.Centre},
+			limb{s.Knee, s.Ankle, t.Shank.Mass, t.Shank.Centre},
+			limb{s.Ankle, s.Ankle, t.Foot.Mass, 0},
+		)
 	}
+	return out
 }
 
-const (
-	headMass, trunkMass, trunkCentre = 0.0694, 0.4346, 0.4310
-)
-
-// massCentre returns the centre of mass per frame; segments that are not seen
-// are left out, and the centre is missing without a trunk.
+// massCentre returns the centre of mass per frame by the segments of men of de
+// Leva (1996); segments that are not seen are left out, and the centre is missing
+// without a trunk.
 func (b *body) massCentre() []swing.Point {
 	out := make([]swing.Point, len(b.times))
 	ears := mids(b.slow[swing.LeftEar], b.slow[swing.RightEar])
 	ears = orElse(ears, b.slow[swing.Nose])
-	segs := limbs()
+	table := swing.DeLevaMale()
+	segs := limbs(table)
 	for i := range out {
 		if missing(b.hips[i]) || missing(b.shoulders[i]) {
 			out[i] = swing.Point{X: math.NaN(), Y: math.NaN()}
 			continue
 		}
-		trunk := b.shoulders[i].Add(b.hips[i].Sub(b.shoulders[i]).Scale(trunkCentre))
-		sum, m := trunk.Scale(trunkMass), trunkMass
+		trunk := b.shoulders[i].Add(b.hips[i].Sub(b.shoulders[i]).Scale(table.Trunk.Centre))
+		sum, m := trunk.Scale(table.Trunk.Mass), table.Trunk.Mass
 		if !missing(ears[i]) {
-			sum, m = sum.Add(ears[i].Scale(headMass)), m+headMass
+			sum, m = sum.Add(ears[i].Scale(table.Head.Mass)), m+table.Head.Mass
 		}
 		for _, s := range segs {
 			p, q := b.slow[s.a][i], b.slow[s.b][i]

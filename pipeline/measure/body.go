@@ -1,37 +1,6 @@
 package measure
 
-import (
-	"plantframe/pipeline/swing"
-)
-
-// segment is one part of the body with its share of the mass and the place of
-// its centre of mass on the line from the proximal to the distal end.
-type segment struct {
-	mass float64 // share of body mass
-	cm   float64 // distance of the centre of mass from the proximal end / length
-}
-
-// bodyTable holds the segments the centre of mass is summed over.
-type bodyTable struct {
-	head, trunk, upperArm, forearm, hand, thigh, shank, foot segment
-}
-
-// The tables are de Leva (1996), J. Biomech. 29:1223-1230, from the copies in
-// testdata/reference (sources there). Trunk is his "Trunk 3" (mid-shoulder to
-// mid-hip); shank ends at the ankle joint centre; the foot runs heel to toe tip.
-// A test compares them with the files.
-var (
-	deLevaMale = bodyTable{
-		head: segment{0.0694, 0}, trunk: segment{0.4346, 0.4310},
-		upperArm: segment{0.0271, 0.5772}, forearm: segment{0.0162, 0.4574}, hand: segment{0.0061, 0},
-		thigh: segment{0.1416, 0.4095}, shank: segment{0.0433, 0.4395}, foot: segment{0.0137, 0.4415},
-	}
-	deLevaFemale = bodyTable{
-		head: segment{0.0668, 0}, trunk: segment{0.4257, 0.3782},
-		upperArm: segment{0.0255, 0.5754}, forearm: segment{0.0138, 0.4559}, hand: segment{0.0056, 0},
-		thigh: segment{0.1478, 0.3612}, shank: segment{0.0481, 0.4352}, foot: segment{0.0129, 0.4014},
-	}
-)
+import "plantframe/pipeline/swing"
 
 // MassWeights returns, for each body point, its weight in the whole body's
 // centre of mass: the centre is the sum of weight times place, and the weights
@@ -43,40 +12,40 @@ var (
 func MassWeights(sex string) [swing.NumPoints]float64 {
 	switch sex {
 	case "male":
-		return deLevaMale.weights()
+		return pointWeights(swing.DeLevaMale())
 	case "female":
-		return deLevaFemale.weights()
+		return pointWeights(swing.DeLevaFemale())
 	}
-	m, f := deLevaMale.weights(), deLevaFemale.weights()
+	m, f := pointWeights(swing.DeLevaMale()), pointWeights(swing.DeLevaFemale())
 	for i := range m {
 		m[i] = (m[i] + f[i]) / 2
 	}
 	return m
 }
 
-// weights spreads each segment's mass over its two end points in inverse
+// pointWeights spreads each segment's mass over its two end points in inverse
 // proportion to the distances, which leaves the centre of mass where it is.
-func (b bodyTable) weights() [swing.NumPoints]float64 {
+func pointWeights(b swing.BodyTable) [swing.NumPoints]float64 {
 	var w [swing.NumPoints]float64
-	put := func(s segment, proximal, distal []swing.Joint) {
+	put := func(s swing.Segment, proximal, distal []swing.Joint) {
 		for _, j := range proximal {
-			w[j] += s.mass * (1 - s.cm) / float64(len(proximal))
+			w[j] += s.Mass * (1 - s.Centre) / float64(len(proximal))
 		}
 		for _, j := range distal {
-			w[j] += s.mass * s.cm / float64(len(distal))
+			w[j] += s.Mass * s.Centre / float64(len(distal))
 		}
 	}
 	one := func(j swing.Joint) []swing.Joint { return []swing.Joint{j} }
 	ears := []swing.Joint{swing.LeftEar, swing.RightEar}
-	put(b.head, ears, ears)
-	put(b.trunk, []swing.Joint{swing.LeftShoulder, swing.RightShoulder}, []swing.Joint{swing.LeftHip, swing.RightHip})
+	put(b.Head, ears, ears)
+	put(b.Trunk, []swing.Joint{swing.LeftShoulder, swing.RightShoulder}, []swing.Joint{swing.LeftHip, swing.RightHip})
 	for _, s := range []swing.Side{swing.Right.Lead(), swing.Right.Rear()} {
-		put(b.upperArm, one(s.Shoulder), one(s.Elbow))
-		put(b.forearm, one(s.Elbow), one(s.Wrist))
-		put(b.hand, one(s.Wrist), one(s.Wrist))
-		put(b.thigh, one(s.Hip), one(s.Knee))
-		put(b.shank, one(s.Knee), one(s.Ankle))
-		put(b.foot, one(s.Heel), one(s.BigToe))
+		put(b.UpperArm, one(s.Shoulder), one(s.Elbow))
+		put(b.Forearm, one(s.Elbow), one(s.Wrist))
+		put(b.Hand, one(s.Wrist), one(s.Wrist))
+		put(b.Thigh, one(s.Hip), one(s.Knee))
+		put(b.Shank, one(s.Knee), one(s.Ankle))
+		put(b.Foot, one(s.Heel), one(s.BigToe))
 	}
 	sum := 0.0
 	for _, v := range w {

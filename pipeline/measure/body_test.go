@@ -94,24 +94,27 @@ func TestBodyTablesAgainstDeLeva(t *testing.T) {
 	known := checks(t)
 	for _, c := range []struct {
 		file, sum string
-		b         bodyTable
+		b         swing.BodyTable
 	}{
-		{"BSPmale_ZdeLeva.txt", "deLeva_mass_sum_male", deLevaMale},
-		{"BSPfemale_ZdeLeva.txt", "deLeva_mass_sum_female", deLevaFemale},
+		{"BSPmale_ZdeLeva.txt", "deLeva_mass_sum_male", swing.DeLevaMale()},
+		{"BSPfemale_ZdeLeva.txt", "deLeva_mass_sum_female", swing.DeLevaFemale()},
 	} {
 		f := table(t, c.file)
-		pairs := map[string]segment{
-			"Trunk 3": c.b.trunk, "Upper arm": c.b.upperArm, "Forearm": c.b.forearm,
-			"Thigh": c.b.thigh, "Shank": c.b.shank, "Foot": c.b.foot,
+		pairs := map[string]swing.Segment{
+			"Trunk 3": c.b.Trunk, "Upper arm": c.b.UpperArm, "Forearm": c.b.Forearm,
+			"Thigh": c.b.Thigh, "Shank": c.b.Shank, "Foot": c.b.Foot,
 		}
 		for name, s := range pairs {
-			near(t, c.file+" "+name+" mass", s.mass, f[name][0], 0)
-			near(t, c.file+" "+name+" centre", s.cm, f[name][1], 0)
+			near(t, c.file+" "+name+" mass", s.Mass, f[name][0], 0)
+			near(t, c.file+" "+name+" centre", s.Centre, f[name][1], 0)
 		}
-		near(t, c.file+" head mass", c.b.head.mass, f["Head"][0], 0)
-		near(t, c.file+" hand mass", c.b.hand.mass, f["Hand"][0], 0)
+		for name, s := range pairs {
+			near(t, c.file+" "+name+" gyration", s.Gyration, (f[name][2]+f[name][3])/2, 1e-12)
+		}
+		near(t, c.file+" head mass", c.b.Head.Mass, f["Head"][0], 0)
+		near(t, c.file+" hand mass", c.b.Hand.Mass, f["Hand"][0], 0)
 		b := c.b
-		sum := b.head.mass + b.trunk.mass + 2*(b.upperArm.mass+b.forearm.mass+b.hand.mass+b.thigh.mass+b.shank.mass+b.foot.mass)
+		sum := b.Head.Mass + b.Trunk.Mass + 2*(b.UpperArm.Mass+b.Forearm.Mass+b.Hand.Mass+b.Thigh.Mass+b.Shank.Mass+b.Foot.Mass)
 		near(t, c.sum, sum, answer(t, known, c.sum)[0], 1e-9)
 	}
 	w := table(t, "BSP_DempsterWinter.txt")
@@ -159,18 +162,18 @@ func TestMassWeights(t *testing.T) {
 	}
 	for _, c := range []struct {
 		sex string
-		b   bodyTable
-	}{{"male", deLevaMale}, {"female", deLevaFemale}} {
-		at := func(p, d swing.Joint, s segment) Rigid { return Segment(pos[p], pos[d], s.mass, s.cm, 0) }
+		b   swing.BodyTable
+	}{{"male", swing.DeLevaMale()}, {"female", swing.DeLevaFemale()}} {
+		at := func(p, d swing.Joint, s swing.Segment) Rigid { return Segment(pos[p], pos[d], s.Mass, s.Centre, 0) }
 		ears := pos[swing.LeftEar].Mid(pos[swing.RightEar])
 		sh, hip := pos[swing.LeftShoulder].Mid(pos[swing.RightShoulder]), pos[swing.LeftHip].Mid(pos[swing.RightHip])
-		parts := []Rigid{{Mass: c.b.head.mass, Centre: ears}, Segment(sh, hip, c.b.trunk.mass, c.b.trunk.cm, 0)}
+		parts := []Rigid{{Mass: c.b.Head.Mass, Centre: ears}, Segment(sh, hip, c.b.Trunk.Mass, c.b.Trunk.Centre, 0)}
 		for _, s := range []swing.Side{lead, rear} {
 			parts = append(
 				parts,
-				at(s.Shoulder, s.Elbow, c.b.upperArm), at(s.Elbow, s.Wrist, c.b.forearm),
-				Rigid{Mass: c.b.hand.mass, Centre: pos[s.Wrist]},
-				at(s.Hip, s.Knee, c.b.thigh), at(s.Knee, s.Ankle, c.b.shank), at(s.Heel, s.BigToe, c.b.foot),
+				at(s.Shoulder, s.Elbow, c.b.UpperArm), at(s.Elbow, s.Wrist, c.b.Forearm),
+				Rigid{Mass: c.b.Hand.Mass, Centre: pos[s.Wrist]},
+				at(s.Hip, s.Knee, c.b.Thigh), at(s.Knee, s.Ankle, c.b.Shank), at(s.Heel, s.BigToe, c.b.Foot),
 			)
 		}
 		want := CentreOfMass(parts)
