@@ -18,7 +18,7 @@ const (
 	bodiesVersion  = 1
 	trackVersion   = 1
 	eventVersion   = 1
-	measureVersion = 1
+	measureVersion = 2
 )
 
 // tracked is the artifact of the track stage for one part of the clip.
@@ -75,7 +75,7 @@ func Run(ctx context.Context, path string, d Deps, o Options) (swing.Analysis, e
 	}
 
 	// Swing -> measures.
-	f, err = step(r, "measure", measureVersion, o.Measure, func() (found, error) { return f, takeMeasures(f.Swings, o.Measure) })
+	f, err = step(r, "measure", measureVersion, o.Measure, func() (found, error) { return f, takeMeasures(f.Swings, clip, o.Measure) })
 	if err != nil {
 		return a, named(err, clip)
 	}
@@ -144,8 +144,9 @@ func findSwings(tracks []tracked, b bodies, o event.Options) (found, error) {
 }
 
 // takeMeasures fills the measures of every swing in place.
-func takeMeasures(swings []swing.Swing, o measure.Options) error {
+func takeMeasures(swings []swing.Swing, c swing.Clip, o measure.Options) error {
 	for i := range swings {
+		swings[i].Width, swings[i].Height = c.Width, c.Height
 		m, w, err := measure.Compute(swings[i], o)
 		if err != nil {
 			return fmt.Errorf("swing %d: %w", i+1, err)

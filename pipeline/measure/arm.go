@@ -30,8 +30,38 @@ var (
 	turnContact = length{60, 25}
 )
 
-// arms holds the samples of both elbow flexions at one event, degrees.
-type arms struct{ lead, rear sampled }
+// arms holds the samples of both elbow flexions at one event, degrees, and some of
+// the postures.
+type arms struct {
+	lead, rear sampled
+	poses      []armPose
+	reach      []float64 // running sum of the poses' weights for the bat, once computed
+}
+
+// armPose is one sample of the arms (lead, rear) in space, px from the middle of
+// the shoulders; equally likely ones.
+type armPose struct {
+	shoulder, elbow, wrist [2]vec
+	known                  [2]bool
+}
+
+// hands returns the middle of the hands, beyond px past the wrists.
+func (a *armPose) hands(beyond float64) vec {
+	var sum vec
+	n := 0.0
+	for k := range 2 {
+		if !a.known[k] {
+			continue
+		}
+		fore := a.wrist[k].sub(a.elbow[k])
+		sum = sum.add(a.wrist[k]).add(fore.scale(beyond / max(1e-9, fore.norm())))
+		n++
+	}
+	return sum.scale(1 / max(1, n))
+}
+
+// armSkip is how many samples share one posture that is kept.
+const armSkip = 4
 
 // sampleArms draws both arms at event e as one closed chain: shoulder line,
 // upper arms and forearms end in two hands on one bat. When one arm is not seen
@@ -91,9 +121,22 @@ func (w *work) sampleArms(e swing.EventName) (a arms, ok bool) {
 	if len(chains) == 2 {
 		l.ways = w.suppose(e)
 	}
+	n := 0
 	return a, l.each(e, func(s []drawn) {
+		var p armPose
 		for _, c := range chains {
 			c.out.add(bend(s[c.first].v, s[c.first+1].v), 0)
+			k := 0
+			if c.half < 0 {
+				k = 1
+			}
+			p.known[k] = true
+			p.shoulder[k] = s[0].v.scale(c.half)
+			p.elbow[k] = p.shoulder[k].add(s[c.first].v)
+			p.wrist[k] = p.elbow[k].add(s[c.first+1].v)
+		}
+		if n++; n%armSkip == 0 {
+			a.poses = append(a.poses, p)
 		}
 	})
 }

@@ -26,14 +26,21 @@ func Catalogue() []Definition {
 	return out
 }
 
-// definition adds how a measure is computed. Exactly one of value and limb is
-// set.
+// definition adds how a measure is computed. Exactly one of value, limb
+// and bat is set.
 type definition struct {
 	Definition
 	needs  []swing.EventName // further events, beside the one it is taken at
 	joints []swing.Joint     // of the canonical hitter
 	value  func(p posture, e swing.EventName) float64
 	limb   func(w *work, e swing.EventName) (sampled, bool)
+	// bat is set instead of value for measures of the bat; length says that they
+	// need its length, height that they need the hitter's, wraps that 360 degrees
+	// are none, and most is a sigma up to which they are given, in place of the
+	// unit's limit.
+	bat                   func(p posture, b *batPose, e swing.EventName) float64
+	length, height, wraps bool
+	most                  float64
 	// size is set for lengths of a displacement or path: noise makes them
 	// longer on average, which is taken off.
 	size bool
@@ -55,7 +62,7 @@ var (
 const looseLimb = "the limb points so much toward the camera that its angle is uncertain"
 
 func catalogue() []definition {
-	return append(append(armMeasures(), bodyMeasures()...), spanMeasures()...)
+	return append(append(append(armMeasures(), bodyMeasures()...), batMeasures()...), spanMeasures()...)
 }
 
 func armMeasures() []definition {

@@ -20,11 +20,19 @@ type work struct {
 	mass     [swing.NumPoints]float64
 	from, to float64 // s, span of the track
 	cache    map[swing.EventName]*arms
+
+	club          club
+	side          float64 // -1 when the picture is mirrored, else 1
+	width, height float64 // px, of the picture; 0 = not known
+	b             []batNoise
+	bats          map[swing.EventName]*batAt
+	hands         *handKnots
+	read          *readings
 }
 
 // Compute returns all measures of one swing in the order of Catalogue, each
 // with its sigma, status and reason, and warnings about the whole. It reads
-// Bats, View, Events and Track of sw.
+// Bats, View, Events, Track and Bat of sw, and the picture's size.
 //
 // A measure that the view cannot carry appears once, as not measurable. Errors
 // are *swing.Error: kind usage for a wrong setting, kind internal for a track
@@ -40,7 +48,7 @@ func Compute(sw swing.Swing, o Options) ([]swing.Measure, []swing.Warning, error
 	var out []swing.Measure
 	for _, d := range catalogue() {
 		events := d.Events
-		if !slices.Contains(d.Views, sw.View) {
+		if !slices.Contains(d.Views, sw.View) || (d.bat != nil && len(w.club.times) == 0) {
 			events = []swing.EventName{d.mainEvent()}
 		}
 		for _, e := range events {
@@ -60,7 +68,7 @@ func few(ms []swing.Measure, v swing.View) []swing.Warning {
 	given, all := 0, 0
 	why := map[string]int{}
 	for _, m := range ms {
-		if m.Reason == wrongView(v) || m.Unit == "m" {
+		if m.Reason == wrongView(v) || m.Reason == noBatLooked || m.Unit == "m" {
 			continue
 		}
 		all++
@@ -107,7 +115,11 @@ func check(sw *swing.Swing) error {
 func newWork(sw swing.Swing, o Options) *work {
 	w := &work{
 		o: o, c: newCanon(sw), events: sw.Events, mass: MassWeights(o.Sex),
-		cache: map[swing.EventName]*arms{},
+		cache: map[swing.EventName]*arms{}, bats: map[swing.EventName]*batAt{},
+		club: newClub(&sw), side: 1, width: float64(sw.Width), height: float64(sw.Height), b: newBatNoise(o.Draws, o.Seed),
+	}
+	if sw.Bats == swing.Left {
+		w.side = -1
 	}
 	w.from, w.to = sw.Track.Times[0], sw.Track.Times[sw.Track.Len()-1]
 	from, to := w.from, w.to
@@ -131,9 +143,9 @@ func (w *work) random(use uint64, e swing.EventName) *rand.Rand {
 }
 
 // arms samples the arms at e, once.
-func (w *work) arms(e swing.EventName) arms {
+func (w *work) arms(e swing.EventName) *arms {
 	if a := w.cache[e]; a != nil {
-		return *a
+		return a
 	}
 	a, ok := w.sampleArms(e)
 	if !ok {
@@ -145,7 +157,7 @@ func (w *work) arms(e swing.EventName) arms {
 		}
 	}
 	w.cache[e] = &a
-	return a
+	return &a
 }
 
 // given returns one measure at one event, refused where the view does not show
@@ -163,7 +175,10 @@ func (w *work) measure(d *definition, e swing.EventName) swing.Measure {
 		return refused(d, e, why)
 	}
 	var value, sigma float64
+	var open string
 	switch {
+	case d.bat != nil:
+		value, sigma, open = w.measureBat(d, e)
 	case d.limb != nil:
 		s, ok := d.limb(w, e)
 		if !ok {
@@ -174,6 +189,7 @@ func (w *work) measure(d *definition, e swing.EventName) swing.Measure {
 		value, sigma = w.monteCarlo(d, e)
 	}
 	lim := limits[d.Unit]
+	lim.none = max(lim.none, d.most)
 	loose := d.loose
 	if loose == "" {
 		loose = "the body points are too uncertain"
@@ -190,6 +206,8 @@ func (w *work) measure(d *definition, e swing.EventName) swing.Measure {
 		Status: swing.Measured, Frames: w.frames(d, e),
 	}
 	switch doubt := w.doubt(d, e); {
+	case open != "":
+		m.Status, m.Reason = swing.Weak, open
 	case doubt != "":
 		m.Status, m.Reason = swing.Weak, doubt
 	case sigma > lim.weak:
@@ -222,6 +240,10 @@ func (w *work) monteCarlo(d *definition, e swing.EventName) (value, sigma float6
 func (w *work) frames(d *definition, e swing.EventName) []int {
 	var at []int
 	for _, n := range d.eventsAt(e) {
+		if d.bat != nil {
+			at = append(at, w.batFrames(w.events[n].Time)...)
+			continue
+		}
 		at = append(at, w.c.around(w.events[n].Time)...)
 	}
 	if e == "" && len(d.joints) > 0 { // a path: all frames between

@@ -63,3 +63,19 @@ func (s *sampled) summary() (median, sigma float64) {
 	}
 	return got[1], (got[2] - got[0]) / 2
 }
+
+// deviation returns one standard deviation from absolute deviations of the draws
+// from a value: the quantile that holds 68.3 % of them or half of the one that holds
+// 95.4 %, whichever is larger, so that a second heap of draws far away counts. It
+// sorts off.
+func deviation(off []float64) float64 {
+	slices.Sort(off)
+	at := func(q float64) float64 { return off[min(len(off)-1, int(q*float64(len(off))))] }
+	return max(at(0.683), at(0.954)/2)
+}
+
+// median returns the middle value of v and leaves v as it is.
+func median(v []float64) float64 {
+	s := slices.Sorted(slices.Values(v))
+	return s[len(s)/2]
+}

@@ -19,6 +19,7 @@ var limits = map[string]limit{
 	"shoulder_width": {0.20, 0.45},
 	"1":              {0.12, 0.30},
 	"ms":             {30, 90},
+	"kg_m2":          {0.1, 0.3},
 }
 
 // Thresholds of visibility and motion.
@@ -70,6 +71,27 @@ func (w *work) barred(d *definition, e swing.EventName) string {
 			if !w.c.trusted(j, t) {
 				return fmt.Sprintf("the %s is not seen at %s", who(j), n)
 			}
+		}
+	}
+	if d.bat == nil {
+		return ""
+	}
+	return w.batBarred(d, e)
+}
+
+// batBarred returns why a measure of the bat cannot be computed at e, or "".
+func (w *work) batBarred(d *definition, e swing.EventName) string {
+	switch why := w.batSeen(e); {
+	case why != "":
+		return why
+	case d.length && w.club.length.mean <= 0:
+		return "the bat's length is not known"
+	case d.height && w.o.HeightM <= 0:
+		return "the hitter's height was not given"
+	}
+	for _, j := range weights { // guessed ones do for the centre of mass
+		if d.length && len(d.joints) > 0 && !w.c.known(j, w.events[e].Time) {
+			return fmt.Sprintf("the %s is not seen at %s", who(j), e)
 		}
 	}
 	return ""

@@ -115,6 +115,7 @@ func (b *builder) swing(s *swing.Swing) oneSwing {
 		o.Events[name] = b.event(name, e)
 	}
 	o.Track = b.track(&s.Track)
+	o.Bat = b.bat(s)
 	for _, m := range s.Measures {
 		o.Measures = append(o.Measures, b.measure(m))
 	}

@@ -53,6 +53,7 @@ type oneSwing struct {
 	WindowS        [2]float64      `json:"window_s"`
 	Events         events          `json:"events"`
 	Track          track           `json:"track"`
+	Bat            *bat            `json:"bat,omitempty"`
 	Measures       []swing.Measure `json:"measures"`
 	Warnings       []warning       `json:"warnings"`
 }
@@ -63,6 +64,28 @@ type track struct {
 	TimesS        []float64   `json:"times_s"`
 	Points        [][]*triple `json:"points"`
 }
+
+// bat has one entry per time in every list; a nil entry is a frame in which the
+// bat is not seen.
+type bat struct {
+	TimesS    []float64  `json:"times_s"`
+	Knob      []*pair    `json:"knob"`
+	Tip       []*pair    `json:"tip"`
+	SigmaDeg  []*float64 `json:"sigma_deg"`
+	KnobSigma []*float64 `json:"knob_sigma_px"`
+	TipSigma  []*float64 `json:"tip_sigma_px"`
+	Cues      [][]string `json:"cues"`
+	Length    *batLength `json:"length"`
+}
+
+type batLength struct {
+	Px     float64 `json:"px"`
+	Sigma  float64 `json:"sigma_px"`
+	Source string  `json:"source"`
+}
+
+// pair is x px, y px.
+type pair [2]float64
 
 // triple is x px, y px, score; a nil triple is a point without a place.
 type triple [3]float64

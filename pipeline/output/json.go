@@ -99,6 +99,10 @@ func (d document) analysis() (swing.Analysis, error) {
 		if err != nil {
 			return a, fmt.Errorf("swing %d: %w", s.Index, err)
 		}
+		club, err := s.Bat.read(len(t.Times))
+		if err != nil {
+			return a, fmt.Errorf("swing %d: %w", s.Index, err)
+		}
 		a.Swings = append(a.Swings, swing.Swing{
 			Index:          s.Index,
 			Window:         s.WindowS,
@@ -110,6 +114,7 @@ func (d document) analysis() (swing.Analysis, error) {
 			ViewConfidence: s.ViewConfidence,
 			Events:         s.Events,
 			Track:          t,
+			Bat:            club,
 			Measures:       s.Measures,
 			Warnings:       readWarnings(s.Warnings),
 		})

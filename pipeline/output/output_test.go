@@ -47,11 +47,21 @@ func example() swing.Analysis {
 			swing.Contact: {Time: 1.7, Frame: 102, Sigma: 0.011, Method: "hand-speed"},
 		},
 		Track: track,
+		Bat: swing.BatPath{
+			Sights: []swing.BatSight{
+				{Seen: true, Knob: swing.Point{X: 612.34567, Y: 300}, Tip: swing.Point{X: 580.5, Y: 188.125}, Sigma: 0.4321, KnobSigma: 2.2, TipSigma: 3.25, Cues: swing.CueNetwork | swing.CueEdges},
+				{Knob: swing.Point{X: math.NaN()}, Sigma: math.Inf(1)}, // not seen
+				{Seen: true, Knob: swing.Point{X: 611, Y: 301}, Tip: swing.Point{X: 579, Y: 189}, Sigma: 1.5, KnobSigma: 2, TipSigma: 4, Cues: swing.CueMotion},
+			},
+			Length: 168.123, LengthSigma: 3.4, LengthSource: "learned",
+		},
 		Measures: []swing.Measure{
 			{ID: "front_knee_flexion", Event: swing.Plant, Value: ptr(34.5678), Unit: "deg", Sigma: ptr(3.21), Status: swing.Measured, Frames: []int{92, 93}},
 			{ID: "stride_length", Event: swing.Plant, Value: ptr(0.412345), Unit: "stature", Sigma: ptr(0.0061), Status: swing.Measured, Frames: []int{93}},
 			{ID: "shoulder_turn", Event: swing.Plant, Value: ptr(-12), Unit: "deg", Sigma: ptr(14), Status: swing.Weak, Reason: "one view: from depth cues", Frames: []int{93}},
 			{ID: "lead_arm_gap", Event: swing.Plant, Value: ptr(99), Unit: "shoulder_width", Status: swing.NotMeasurable, Reason: "wrong view"},
+			{ID: "bat_tilt", Event: swing.Plant, Value: ptr(41.237), Unit: "deg", Sigma: ptr(2.5), Status: swing.Measured, Frames: []int{93}},
+			{ID: "swing_inertia_ratio", Event: swing.Plant, Value: ptr(1.4512), Unit: "1", Sigma: ptr(0.08), Status: swing.Measured, Frames: []int{93}},
 			{ID: "tempo_load_touch", Value: ptr(412.04), Unit: "ms", Sigma: ptr(17.2), Status: swing.Measured, Frames: []int{65, 90}},
 		},
 		Warnings: []swing.Warning{{Code: "sides-swapped", Text: "left and right were exchanged in 2 frames", Frames: []int{51, 52}}},
@@ -219,16 +229,12 @@ func TestSchemaAcceptsWhatIsWritten(t *testing.T) {
 	// What later stages add is already described.
 	d := written(t, example())
 	sw := d.(map[string]any)["swings"].([]any)[0].(map[string]any)
-	sw["bat"] = map[string]any{
-		"times_s": []any{json.Number("1")}, "knob": []any{nil},
-		"tip": []any{[]any{json.Number("3"), json.Number("4")}}, "sigma_deg": []any{json.Number("2")},
-	}
 	sw["findings"] = []any{map[string]any{
 		"id": "x", "measure": "stride_length", "event": "plant", "status": "outside", "severity": json.Number("1"),
 		"text": "t", "why": "w", "cue": "c", "drills": []any{"d"},
 	}}
 	if err := s.Validate(d); err != nil {
-		t.Errorf("bat and findings: %v", err)
+		t.Errorf("findings: %v", err)
 	}
 }
 
@@ -261,6 +267,11 @@ func TestSchemaRefusesWrongDocuments(t *testing.T) {
 		"value not measurable":      func(d map[string]any) { measure(d, 3)["value"] = n("1") },
 		"weak without reason":       func(d map[string]any) { measure(d, 2)["reason"] = "" },
 		"green tick":                func(d map[string]any) { measure(d, 0)["status"] = "good" },
+		"bat without sigma":         func(d map[string]any) { delete(obj(first(d)["bat"]), "sigma_deg") },
+		"bat's sigma negative":      func(d map[string]any) { obj(first(d)["bat"])["sigma_deg"].([]any)[0] = n("-1") },
+		"tip of one number":         func(d map[string]any) { obj(first(d)["bat"])["tip"].([]any)[0] = []any{n("1")} },
+		"unknown cue":               func(d map[string]any) { obj(first(d)["bat"])["cues"].([]any)[0] = []any{"luck"} },
+		"bat of no length":          func(d map[string]any) { obj(obj(first(d)["bat"])["length"])["px"] = n("0") },
 		"index from zero":           func(d map[string]any) { first(d)["index"] = n("0") },
 	} {
 		d := written(t, example()).(map[string]any)
@@ -314,6 +325,13 @@ func TestReadBack(t *testing.T) {
 	if p[swing.LeftWrist].State != swing.Missing || p[swing.Nose].State != swing.Seen || p[swing.LeftHand].State != swing.Missing {
 		t.Error("states of points are wrong")
 	}
+	if b := got.Swings[0].Bat; len(b.Sights) != 3 || b.Sights[1].Seen || !b.Sights[0].Seen ||
+		b.Sights[0].Cues != swing.CueNetwork|swing.CueEdges || b.Sights[2].TipSigma != 4 || b.Length != 168.12 || b.LengthSource != "learned" {
+		t.Errorf("the bat is read back as %+v", b)
+	}
+	if got.Swings[1].Bat.Sights != nil {
+		t.Error("a bat that was not looked for came back")
+	}
 	if err := WriteJSON(&second, got); err != nil {
 		t.Fatal(err)
 	}
@@ -344,6 +362,10 @@ func TestWhatMustNotLeave(t *testing.T) {
 		"event, no sigma":   func(a *swing.Analysis) { a.Swings[0].Events[swing.Plant] = swing.Event{Time: 1} },
 		"unknown event":     func(a *swing.Analysis) { a.Swings[0].Events["x"] = swing.Event{Time: 1, Sigma: 1} },
 		"ragged track":      func(a *swing.Analysis) { a.Swings[0].Track.Times = a.Swings[0].Track.Times[:1] },
+		"NaN knob":          func(a *swing.Analysis) { a.Swings[0].Bat.Sights[0].Knob.X = nan },
+		"negative sigma":    func(a *swing.Analysis) { a.Swings[0].Bat.Sights[0].TipSigma = -1 },
+		"bat's NaN length":  func(a *swing.Analysis) { a.Swings[0].Bat.LengthSigma = nan },
+		"ragged bat":        func(a *swing.Analysis) { a.Swings[0].Bat.Sights = a.Swings[0].Bat.Sights[:2] },
 		"NaN option":        func(a *swing.Analysis) { a.Options["x"] = nan },
 		"infinite duration": func(a *swing.Analysis) { a.Clip.Duration = inf },
 	} {

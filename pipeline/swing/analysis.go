@@ -16,6 +16,8 @@ type Swing struct {
 	// Bat has one sight per entry of Track.Times, or none when no bat was
 	// looked for.
 	Bat BatPath
+	// Width and Height are the picture's, upright, px; 0 when not known.
+	Width, Height int
 	// CentreOfMass is the body's centre of mass in the picture, px, one entry
 	// per entry of Track.Times and nil where too few points were known; empty
 	// when it was not computed.

@@ -1,0 +1,133 @@
+package measure
+
+import (
+	"math"
+
+	"plantframe/pipeline/swing"
+)
+
+// What is assumed of the camera, for the bat's depth.
+const (
+	// A phone's main lens is about 28 mm in 35 mm terms, .8 of the picture's
+	// long side (common practice, no source); zooms and crops spread that.
+	usualFocal = 0.8
+	focalShare = 0.15 // one sigma, relative
+	// Without the picture's size: viewDistance, with this relative sigma.
+	distanceShare = 0.2
+	// The lens is held at breast height, three quarters of the stature over the
+	// ground, between belt and eyes (common practice, no source), statures.
+	eyeHeight = 0.75
+	eyeSigma  = 0.15
+	// From there it looks a little down at the middle of the body: half of
+	// eyeHeight - 1/2 over the usual distance is about 4 degrees.
+	lookDown      = 4.0 // deg
+	lookDownSigma = 5.0
+	// ankleHeight is the ankle joint's height over the ground, statures: .039,
+	// Drillis and Contini (1966) as reproduced in Winter (2009), from memory.
+	ankleHeight = 0.039
+)
+
+// lens is a level camera whose picture is shifted instead of tilted, which for
+// tilts of some degrees is the same to second order. Lengths are px at the
+// hitter's distance, which is the focal length in px.
+type lens struct {
+	middle   float64 // px, column straight ahead
+	horizon  float64 // px, row at the height of the lens
+	distance float64 // px, to the vertical axis of the body
+}
+
+// lens returns the camera of one draw at the hitter's place: ankles is the row of
+// the ankles' middle, axis the column of the centre of mass.
+func (w *work) lens(ankles, axis, stature float64, n camNoise) lens {
+	l := lens{middle: axis, distance: viewDistance * stature * math.Exp(distanceShare*n.focal)}
+	ground := ankles + ankleHeight*stature
+	// Row of the horizon by the height of the lens ...
+	height := length{ground - eyeHeight*stature, eyeSigma * stature}
+	l.horizon = height.mean + height.sigma*n.height
+	if w.width > 0 && w.height > 0 {
+		l.middle = w.side * w.width / 2
+		l.distance = usualFocal * max(w.width, w.height) * math.Exp(focalShare*n.focal)
+		// ... and by its direction, put together.
+		look := length{w.height/2 - l.distance*math.Tan(radians(lookDown)), l.distance * radians(lookDownSigma)}
+		a, b := 1/(height.sigma*height.sigma), 1/(look.sigma*look.sigma)
+		l.horizon = (a*height.mean+b*look.mean)/(a+b) + n.height/math.Sqrt(a+b)
+	}
+	return l
+}
+
+// camNoise are the standard normal numbers of one draw's camera.
+type camNoise struct{ focal, height float64 }
+
+// rod is the bat in the space of the picture, px at the hitter's distance: across
+// and down as in the picture, and depth toward the camera, from the body's axis.
+type rod struct {
+	knob, tip           swing.Point
+	knobDepth, tipDepth float64
+}
+
+// depths returns the two differences of depth tip less knob, toward the camera,
+// that make a bat appear from knob to tip: the far and the near reading. hands is
+// the depth of the hands and grip their place on the bat, from the knob, of its
+// length.
+//
+// A point at depth c appears 1/(1-c/D) times as far from the middle and the horizon
+// as at the body's distance D, so the bat's extent across the line of sight is
+// A - d B, with A what the picture shows at the hands' depth, d the difference of
+// depth and B the place of the far end over D; d solves |A - d B|^2 + d^2 = L^2.
+//
+// That is ill-conditioned where the bat lies nearly in the picture: an error of L
+// by 2 hundredths makes 0.2 L of depth. So d is not solved for but drawn, with all
+// directions in space equally likely beforehand: its density is that of the length
+// it asks for, normal about L, over that length squared. share (0..1) is the quantile
+// that is taken of each reading. With square > 0 the bat is expected to lie in the
+// picture, within that share of its length.
+func (l lens) depths(knob, tip swing.Point, hands, grip float64, size length, share, square float64) (far, near float64) {
+	a, b := l.extent(knob, tip, hands, grip)
+	ab, bb, aa := a.Dot(b), 1+b.Dot(b), a.Dot(a)
+	least := ab / bb // where the bat is shortest
+	short := math.Sqrt(max(0, aa-ab*ab/bb))
+	// The readings lie evenly to both sides of it. Beyond span lies nothing.
+	longest := max(size.mean+3.5*size.sigma, short*1.001)
+	span := math.Sqrt(max(0, (longest*longest-short*short)/bb))
+	var sum [depthSteps + 1]float64
+	top := math.Inf(-1)
+	var logs [depthSteps]float64
+	for i := range logs {
+		q := span * (float64(i) + 0.5) / depthSteps
+		need := math.Sqrt(short*short + bb*q*q)
+		logs[i] = bell(need, size.mean, size.sigma) - 2*math.Log(need)
+		if square > 0 {
+			logs[i] += bell(q/need, 0, square)
+		}
+		top = max(top, logs[i])
+	}
+	for i, v := range logs {
+		sum[i+1] = sum[i] + math.Exp(v-top)
+	}
+	want := share * sum[depthSteps]
+	i := 0
+	for i < depthSteps-1 && sum[i+1] < want {
+		i++
+	}
+	q := span * (float64(i) + (want-sum[i])/(sum[i+1]-sum[i])) / depthSteps
+	return least - q, least + q
+}
+
+// depthSteps is the number of depths tried for each reading.
+const depthSteps = 40
+
+func (l lens) extent(knob, tip swing.Point, hands, grip float64) (a, b swing.Point) {
+	o := swing.Point{X: l.middle, Y: l.horizon}
+	a = tip.Sub(knob).Scale(1 - hands/l.distance)
+	b = tip.Sub(o).Scale(1 - grip).Add(knob.Sub(o).Scale(grip)).Scale(1 / l.distance)
+	return a, b
+}
+
+// rod places the bat with a difference of depth in space.
+func (l lens) rod(knob, tip swing.Point, hands, grip, depth float64) rod {
+	o := swing.Point{X: l.middle, Y: l.horizon}
+	r := rod{knobDepth: hands - grip*depth, tipDepth: hands + (1-grip)*depth}
+	r.knob = o.Add(knob.Sub(o).Scale(1 - r.knobDepth/l.distance))
+	r.tip = o.Add(tip.Sub(o).Scale(1 - r.tipDepth/l.distance))
+	return r
+}
