@@ -3,6 +3,7 @@ package models
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -66,9 +67,11 @@ func (s Store) install(ctx context.Context, all []Manifest, o InstallOptions) (I
 		if m.Source.Path != "" {
 			continue // the user's own file is used where it is
 		}
-		goods = append(goods, good{
-			id: m.ID, path: s.Path(m), sha256: m.SHA256, pkg: m.Source.Package + "@" + m.Source.Version, source: m.Source, m: m,
-		})
+		g := good{id: m.ID, path: s.Path(m), sha256: m.SHA256, source: m.Source, m: m}
+		if m.Source.Own == "" {
+			g.pkg = m.Source.Package + "@" + m.Source.Version
+		}
+		goods = append(goods, g)
 	}
 	return s.put(ctx, goods, o)
 }
@@ -116,13 +119,19 @@ func (s Store) put(ctx context.Context, goods []good, o InstallOptions) (done In
 				later = append(later, g)
 			}
 		}
-		tell(StepFetch, now[0].pkg)
-		n, err := s.fromPackage(ctx, now, o.NPM, func(step string, g good) {
+		told := func(step string, g good) {
 			if step == StepDone {
 				done.New = append(done.New, g.id)
 			}
 			tell(step, g.id)
-		})
+		}
+		var n int64
+		if now[0].pkg == "" {
+			err = s.fromProgram(now, told)
+		} else {
+			tell(StepFetch, now[0].pkg)
+			n, err = s.fromPackage(ctx, now, o.NPM, told)
+		}
 		done.Fetched += n
 		if err != nil {
 			return done, err
@@ -135,7 +144,7 @@ func (s Store) put(ctx context.Context, goods []good, o InstallOptions) (done In
 // good is one file to put in place. m is the zero value for the library, which is not converted.
 type good struct {
 	id, path, sha256 string
-	pkg              string // name@version
+	pkg              string // name@version; empty for a file that the program carries
 	source           Source
 	m                Manifest
 }
@@ -149,6 +158,27 @@ func absent(goods []good) (left []good, there []string) {
 		}
 	}
 	return left, there
+}
+
+// fromProgram puts files in place that the program carries.
+func (s Store) fromProgram(goods []good, tell func(step string, g good)) error {
+	for _, g := range goods {
+		b, err := embedded.ReadFile("own/" + g.source.Own)
+		if err == nil && sum(b) != g.sha256 {
+			err = errors.New("its checksum is not that of the manifest")
+		}
+		if err != nil {
+			return &Error{
+				Msg:  "the network " + g.id + " is not in the program as it should be",
+				Hint: "this is a fault of the program: please report it", Err: err,
+			}
+		}
+		if err := writeFile(g.path, bytes.NewReader(b)); err != nil {
+			return writing(g.path, err)
+		}
+		tell(StepDone, g)
+	}
+	return nil
 }
 
 // fromPackage fetches the package that all goods share and puts them in place. It returns the size of the package.

@@ -17,14 +17,14 @@ import (
 	"go.yaml.in/yaml/v3"
 )
 
-//go:embed manifest/*.yaml
+//go:embed manifest/*.yaml own/*.onnx
 var embedded embed.FS
 
 // Manifest describes one network: where it comes from, what goes in and what comes out.
 type Manifest struct {
 	ID        string             `yaml:"id"`      // short name, such as "pose-heavy"
 	Title     string             `yaml:"title"`   // one line for people
-	Purpose   string             `yaml:"purpose"` // "detector" (finds people), "landmarks" (points of one person) or "objects"
+	Purpose   string             `yaml:"purpose"` // "detector" (finds people), "landmarks" (points of one person), "objects" or "points" (a few points of a crop)
 	Licence   string             `yaml:"licence"` // SPDX name, or what is known
 	Origin    string             `yaml:"origin"`  // who trained it and where that is written
 	Source    Source             `yaml:"source"`
@@ -41,7 +41,7 @@ type Manifest struct {
 	folder string // of the user's manifest file; empty for embedded ones
 }
 
-// Source is where the network file comes from: an npm package, or a file of the user's own.
+// Source is where the network file comes from: an npm package, this program itself, or a file of the user's own.
 type Source struct {
 	Package       string `yaml:"package"` // npm package name
 	Version       string `yaml:"version"` // exact version
@@ -49,6 +49,7 @@ type Source struct {
 	SHA256        string `yaml:"sha256"`  // of that file, hex
 	Weights       string `yaml:"weights"` // tfjs: path of the weight file inside the package
 	WeightsSHA256 string `yaml:"weights_sha256"`
+	Own           string `yaml:"own"`  // instead of a package: a file that the program carries (folder own)
 	Path          string `yaml:"path"` // instead of a package: a file, relative to the manifest
 }
 
@@ -128,7 +129,7 @@ func ReadManifest(file string) (Manifest, error) {
 		}
 	}
 	m, err := parseManifest(b)
-	if err == nil && (m.Source.Path == "" || m.Convert != "none") {
+	if err == nil && (m.Source.Path == "" || m.Convert != "none") { // own files are the program's
 		err = errors.New("source.path must name an ONNX file and convert must be none")
 	}
 	if err != nil {
@@ -174,13 +175,15 @@ func (m Manifest) validate() error {
 	switch {
 	case !idForm.MatchString(m.ID):
 		return fmt.Errorf("id %q: want small letters, digits, dots and dashes", m.ID)
-	case m.Purpose != "detector" && m.Purpose != "landmarks" && m.Purpose != "objects":
-		return fmt.Errorf("purpose %q: want detector, landmarks or objects", m.Purpose)
+	case m.Purpose != "detector" && m.Purpose != "landmarks" && m.Purpose != "objects" && m.Purpose != "points":
+		return fmt.Errorf("purpose %q: want detector, landmarks, objects or points", m.Purpose)
 	case m.Convert != "tflite" && m.Convert != "tfjs" && m.Convert != "none":
 		return fmt.Errorf("convert %q: want tflite, tfjs or none", m.Convert)
 	case !sum(m.SHA256):
 		return fmt.Errorf("sha256 %q: want 64 hexadecimal digits", m.SHA256)
-	case s.Path == "" && (s.Package == "" || s.Version == "" || s.File == "" || !sum(s.SHA256)):
+	case s.Own != "" && (s.Package != "" || s.Path != "" || m.Convert != "none"):
+		return errors.New("source: own stands alone, with convert none")
+	case s.Own == "" && s.Path == "" && (s.Package == "" || s.Version == "" || s.File == "" || !sum(s.SHA256)):
 		return errors.New("source: want package, version, file and sha256, or path")
 	case s.Path != "" && s.Package != "":
 		return errors.New("source: package and path exclude each other")
