@@ -24,5 +24,6 @@ type Crack struct {
 	Time  float64 `json:"time_s"`  // s, when it was made, on the clock of Frame.Time
 	Sigma float64 `json:"sigma_s"` // one-sigma error of Time, s, > 0
 	Level float64 `json:"level"`   // onset over the background just before it, dB
+	Rate  float64 `json:"rate_hz"` // how often the clip holds a sound like it by chance, per second, > 0
 	Delay float64 `json:"delay_s"` // way of the sound to the microphone that Time was corrected by, s
 }
