@@ -181,6 +181,11 @@ func (r rect) and(s rect) rect {
 	return rect{math.Max(r.x0, s.x0), math.Max(r.y0, s.y0), math.Min(r.x1, s.x1), math.Min(r.y1, s.y1)}
 }
 
+// or returns the smallest rectangle around both.
+func (r rect) or(s rect) rect {
+	return rect{math.Min(r.x0, s.x0), math.Min(r.y0, s.y0), math.Max(r.x1, s.x1), math.Max(r.y1, s.y1)}
+}
+
 func (r rect) whole() rect {
 	return rect{math.Round(r.x0), math.Round(r.y0), math.Round(r.x1), math.Round(r.y1)}
 }

@@ -13,12 +13,17 @@ type figure struct {
 	mass *swing.Point
 	bats swing.Bats
 	unit float64 // px, width of a thin line
+
+	rear    bool // seen from behind
+	bat     batMark
+	batSeen bool
+	hands   []swing.Point // path since stance
 }
 
 // figureAt takes the hitter of a frame from the track; k is canvas pixels per
 // full-size pixel. ok is false when the track does not cover the frame.
 func figureAt(sec *section, frame int, k, unit float64) (figure, bool) {
-	f := figure{bats: sec.s.Bats, unit: unit}
+	f := figure{bats: sec.s.Bats, unit: unit, rear: sec.s.View == swing.Rear}
 	r, ok := sec.rows[frame]
 	t := &sec.s.Track
 	if !ok || r >= len(t.Points) {
@@ -30,6 +35,7 @@ func figureAt(sec *section, frame int, k, unit float64) (figure, bool) {
 		}
 		f.at[j], f.has[j] = p.Point().Scale(k), true
 	}
+	f.bat, f.batSeen = batMarkAt(sec.s, r, k)
 	if r < len(sec.s.CentreOfMass) {
 		if p := sec.s.CentreOfMass[r]; p != nil && math.Abs(p.X) < 1e6 && math.Abs(p.Y) < 1e6 {
 			m := p.Scale(k)
@@ -73,9 +79,16 @@ func (f *figure) launch(c *canvas, col palette) map[line]bool {
 	drawn := map[line]bool{}
 	for _, halo := range []bool{true, false} {
 		f.massAxis(c, col, halo, drawn)
+		f.handsPath(c, f.hands, col, halo, drawn)
+		if f.rear {
+			f.barrel(c, col, halo, drawn)
+		} else {
+			f.tilt(c, col, halo)
+		}
 		f.trunk(c, col, halo, drawn)
 		f.stride(c, col, halo, drawn)
 		f.shoulders(c, col, halo, drawn)
+		f.boldBat(c, col, halo, drawn)
 		// The lead arm last: seen from the open side it lies in front.
 		f.arm(c, f.bats.Rear(), rearArm, col, halo, drawn)
 		f.arm(c, f.bats.Lead(), leadArm, col, halo, drawn)
@@ -192,6 +205,10 @@ func (f *figure) massAxis(c *canvas, col palette, halo bool, drawn map[line]bool
 			top, bottom = math.Min(top, f.at[j].Y), math.Max(bottom, f.at[j].Y)
 		}
 	}
+	if f.rear && f.batSeen { // up or down to the barrel's distance
+		y := f.bat.sweet().Y
+		top, bottom = math.Min(top, y), math.Max(bottom, y)
+	}
 	p := f.pen(c, col, col.mass, halo)
 	p.broken(swing.Point{X: f.mass.X, Y: top - 6*f.unit}, swing.Point{X: f.mass.X, Y: bottom + 4*f.unit}, medium*0.8, 0.1, 4)
 	p.disc(*f.mass, 5.5)
@@ -244,6 +261,20 @@ func sample(c *canvas, which line, x0, x1, y, unit float64, col palette) {
 		p.broken(a, b, medium*0.8, 0.1, 4)
 		p.disc(a.Mid(b), 5.5)
 		c.disc(a.Mid(b), 3*unit, col.dark, 1)
+	case batLine:
+		p := f.pen(c, col, col.bat, false)
+		p.solid(a, b, bold)
+		f.sweetSpot(p, a.Add(b.Sub(a).Scale(0.7)), b.Sub(a), col, false)
+	case barrelLine:
+		p := f.pen(c, col, col.guide, false)
+		p.broken(a, b, medium*0.7, 5, 3.5)
+		p.solid(a.Sub(swing.Point{Y: 6 * unit}), a.Add(swing.Point{Y: 6 * unit}), medium*0.8)
+	case handsLine:
+		p := f.pen(c, col, col.path, false)
+		p.solid(a, b, medium*0.45)
+		p.disc(a, 4)
+		c.disc(a, 2.2*unit, col.dark, 1)
+		p.box(b, 3, true)
 	case strideLine:
 		p := f.pen(c, col, col.stride, false)
 		p.solid(a, b, medium)

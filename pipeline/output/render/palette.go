@@ -13,6 +13,7 @@ func rgb(hex uint32) colour {
 // differs in stroke or marker, so that none is told by its colour alone.
 type palette struct {
 	shoulders, lead, rear, trunk, stride colour
+	bat, guide, path                     colour
 	mass, bones                          colour
 	text, quiet, dark, accent            colour
 }
@@ -24,6 +25,9 @@ func houseColours() palette {
 		rear:      rgb(0xE69F00), // orange
 		trunk:     rgb(0xE59AC4), // reddish purple, lightened to stand on dark ground
 		stride:    rgb(0x19C295), // bluish green, lightened likewise
+		bat:       rgb(0xFF6A2B), // vermilion, lightened likewise
+		guide:     rgb(0xFFD9C7), // the bat's own, paler: lines that measure it
+		path:      rgb(0x8FB4FF), // blue, lightened likewise
 		mass:      rgb(0xFFFFFF),
 		bones:     rgb(0xE8EAED),
 		text:      rgb(0xFFFFFF),

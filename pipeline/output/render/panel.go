@@ -17,7 +17,7 @@ type panel struct {
 }
 
 // maxRows keeps the list short enough to be read while the picture holds.
-const maxRows = 8
+const maxRows = 9
 
 // panelRows lists the measures at ev; every line that was drawn gets at least
 // its name, so that nothing in the picture is unexplained.
@@ -25,7 +25,7 @@ func panelRows(s *swing.Swing, ev swing.EventName, drawn map[line]bool) []row {
 	found := measureRows(s, ev)
 	var out []row
 	taken := make([]bool, len(found))
-	for _, l := range []line{shoulderLine, leadArm, rearArm, trunkLine, massAxis, strideLine} {
+	for _, l := range []line{shoulderLine, leadArm, rearArm, batLine, barrelLine, trunkLine, massAxis, strideLine, handsLine} {
 		i := slices.IndexFunc(found, func(r row) bool { return r.line == l })
 		switch {
 		case i >= 0:

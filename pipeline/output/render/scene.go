@@ -18,6 +18,7 @@ type scene struct {
 	plantAt int // frame index on which plant is shown; -1 until it came
 	panel   panel
 	panelOK bool
+	tagged  rect                     // of the number last drawn beside the bat; empty without one
 	done    map[swing.EventName]bool // stills that are made or given up
 }
 
@@ -94,8 +95,8 @@ func (sc *scene) dueStills(f swing.Frame) []swing.EventName {
 
 // still draws the picture of one event.
 func (sc *scene) still(c *canvas, f swing.Frame, ev swing.EventName) {
-	drawn := sc.figure(c, f, true)
-	if p, ok := sc.list(f, ev, drawn); ok {
+	drawn := sc.figure(c, f, true, ev)
+	if p, ok := sc.list(f, ev, drawn, f.Time); ok {
 		p.draw(c)
 	}
 	sc.strip.draw(c, now{t: f.Time, frame: f.Index, event: ev})
@@ -104,9 +105,18 @@ func (sc *scene) still(c *canvas, f swing.Frame, ev swing.EventName) {
 // compose draws one picture of the video.
 func (sc *scene) compose(c *canvas, f swing.Frame) {
 	slow := sc.sec.inSlow(f.Time)
-	drawn := sc.figure(c, f, slow || f.Index == sc.plantAt)
+	var at swing.EventName // whose numbers stand in the picture
 	if f.Index == sc.plantAt {
-		sc.panel, sc.panelOK = sc.list(f, swing.Plant, drawn)
+		at = swing.Plant
+	}
+	drawn := sc.figure(c, f, slow || f.Index == sc.plantAt, at)
+	if f.Index == sc.plantAt {
+		// The list of plant stays on while the swing goes on.
+		until := f.Time
+		if !math.IsInf(sc.sec.slow1, 1) {
+			until = math.Max(until, sc.sec.slow1)
+		}
+		sc.panel, sc.panelOK = sc.list(f, swing.Plant, drawn, until)
 	}
 	if sc.panelOK && (slow || f.Index == sc.plantAt) {
 		sc.panel.draw(c)
@@ -118,26 +128,34 @@ func (sc *scene) compose(c *canvas, f swing.Frame) {
 	sc.strip.draw(c, n)
 }
 
-func (sc *scene) figure(c *canvas, f swing.Frame, launch bool) map[line]bool {
+// figure draws the hitter and the bat, with the lines of the launch position when
+// it is on show, and with the numbers of event ev unless that is "".
+func (sc *scene) figure(c *canvas, f swing.Frame, launch bool, ev swing.EventName) map[line]bool {
 	fig, ok := figureAt(sc.sec, f.Index, sc.k, sc.st.unit)
 	if !ok {
 		return nil
 	}
 	fig.skeleton(c, sc.st.colour)
 	if !launch {
+		fig.thinBat(c, sc.st.colour)
 		return nil
 	}
-	return fig.launch(c, sc.st.colour)
+	fig.hands = trail(sc.sec, f.Index, sc.k)
+	drawn := fig.launch(c, sc.st.colour)
+	sc.tagged = rect{}
+	if g, ok := sc.batTag(&fig, ev); ok {
+		g.draw(c, sc.st)
+		sc.tagged = g.rect
+	}
+	return drawn
 }
 
-// list makes the panel of ev for frame f.
-func (sc *scene) list(f swing.Frame, ev swing.EventName, drawn map[line]bool) (panel, bool) {
-	// In the video the list of plant stays on while the swing goes on.
-	until := f.Time
-	if ev == swing.Plant && !math.IsInf(sc.sec.slow1, 1) {
-		until = math.Max(until, sc.sec.slow1)
+// list makes the panel of ev for frame f, to stay on until a source time.
+func (sc *scene) list(f swing.Frame, ev swing.EventName, drawn map[line]bool, until float64) (panel, bool) {
+	hitter := sc.withBat(sc.reach(f.Time-1e-6, until+1e-6), ev, f.Time, until)
+	if sc.tagged.area() > 0 {
+		hitter = hitter.or(sc.tagged)
 	}
-	hitter := sc.withBat(sc.reach(f.Time-1e-6, until+1e-6), ev)
 	free := rect{0, 0, sc.st.w, sc.strip.rect.y0}
 	if sc.strip.top {
 		free = rect{0, sc.strip.rect.y1, sc.st.w, sc.st.h}
@@ -149,10 +167,14 @@ func (sc *scene) list(f swing.Frame, ev swing.EventName, drawn map[line]bool) (p
 // reaches about a sixth of the standing height over the head and a fifth
 // beyond the hands; later it comes round to the pitcher's or the plate's side,
 // which for a right-handed hitter is the right one in both views, and reaches
-// four tenths beyond (common practice, no source).
-func (sc *scene) withBat(r rect, ev swing.EventName) rect {
+// four tenths beyond (common practice, no source). Where the bat is seen nearly all
+// the time from one source time to another, its own places are taken instead.
+func (sc *scene) withBat(r rect, ev swing.EventName, from, to float64) rect {
+	if b, ok := sc.batReach(from, to); ok {
+		return r.or(b)
+	}
 	left, right, over := r.h()/5, r.h()/5, r.h()/6
-	if ev == swing.Plant || ev == swing.Contact {
+	if (ev == swing.Plant && to > from) || ev == swing.Contact {
 		if sc.sec.s.Bats == swing.Left {
 			left = 0.4 * r.h()
 		} else {
@@ -160,6 +182,34 @@ func (sc *scene) withBat(r rect, ev swing.EventName) rect {
 		}
 	}
 	return rect{r.x0 - left, r.y0 - over, r.x1 + right, r.y1}
+}
+
+// batReach returns the rectangle that the bat fills between two source times; ok is
+// false unless it is seen in nine frames of ten.
+func (sc *scene) batReach(from, to float64) (r rect, ok bool) {
+	s := sc.sec.s
+	all, seen := 0, 0
+	for i, t := range s.Track.Times {
+		if t < from-1e-6 || t > to+1e-6 {
+			continue
+		}
+		all++
+		b, ok := batMarkAt(s, i, sc.k)
+		if !ok {
+			continue
+		}
+		m := 4*sc.st.unit + b.reach
+		at := rect{
+			math.Min(b.knob.X, b.tip.X) - m, math.Min(b.knob.Y, b.tip.Y) - m,
+			math.Max(b.knob.X, b.tip.X) + m, math.Max(b.knob.Y, b.tip.Y) + m,
+		}
+		if seen++; seen == 1 {
+			r = at
+		} else {
+			r = r.or(at)
+		}
+	}
+	return r, seen > 0 && 10*seen >= 9*all
 }
 
 // current returns the event that is named while f is shown.

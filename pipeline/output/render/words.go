@@ -20,6 +20,9 @@ const (
 	trunkLine
 	massAxis
 	strideLine
+	batLine
+	barrelLine
+	handsLine
 )
 
 // keyMeasures are the measures shown beside the picture, the most telling
@@ -33,6 +36,8 @@ func keyMeasures() []struct {
 		line     line
 	}{
 		{"shoulder_turn", "shoulder turn", shoulderLine},
+		{"bat_tilt", "bat tilt", batLine},
+		{"barrel_distance", "barrel to body axis", barrelLine},
 		{"lead_elbow_flexion", "lead elbow bend", leadArm},
 		{"rear_elbow_flexion", "rear elbow bend", rearArm},
 		{"stride_length", "stride", strideLine},
@@ -41,6 +46,9 @@ func keyMeasures() []struct {
 		{"weight_position", "weight forward", massAxis},
 		{"trunk_lean", "trunk lean", trunkLine},
 		{"trunk_side_tilt", "trunk side tilt", trunkLine},
+		{"barrel_inside", "barrel inside body", noLine},
+		{"swing_inertia_ratio", "inertia to reference", noLine},
+		{"knob_direction", "knob points", noLine},
 		{"lead_elbow_drop", "lead elbow drop", leadArm},
 		{"lead_arm_gap", "lead arm gap", leadArm},
 		{"stride_direction", "stride direction", strideLine},
@@ -64,6 +72,12 @@ func lineName(l line) string {
 		return "centre of mass"
 	case strideLine:
 		return "stride"
+	case batLine:
+		return "bat"
+	case barrelLine:
+		return "barrel to body axis"
+	case handsLine:
+		return "hands since stance"
 	}
 	return ""
 }
