@@ -32,7 +32,7 @@ var allowed = map[string][]string{
 	"pipeline/swingtest":     {"pipeline/swing", "pipeline/signal"},
 	"pipeline": {
 		"pipeline/swing", "pipeline/ingest", "pipeline/camera", "pipeline/pose",
-		"pipeline/track", "pipeline/bat", "pipeline/event", "pipeline/measure",
+		"pipeline/track", "pipeline/bat", "pipeline/sound", "pipeline/event", "pipeline/measure",
 	},
 	"models":              {"models/onnx", "models/tflite", "models/tfjs"},
 	"models/onnx":         {},

@@ -8,6 +8,7 @@ import (
 	"plantframe/pipeline/ingest"
 	"plantframe/pipeline/measure"
 	"plantframe/pipeline/pose"
+	"plantframe/pipeline/sound"
 	"plantframe/pipeline/track"
 )
 
@@ -17,6 +18,7 @@ type Options struct {
 	Camera  camera.Options
 	Pose    pose.Options
 	Track   track.Options
+	Sound   sound.Options
 	Event   event.Options
 	Measure measure.Options
 	// DecodeSide is the long side, px, of the pictures that the large network
@@ -38,6 +40,7 @@ func DefaultOptions() Options {
 		Camera:        camera.DefaultOptions(),
 		Pose:          pose.DefaultOptions(),
 		Track:         track.DefaultOptions(),
+		Sound:         sound.DefaultOptions(),
 		Event:         event.DefaultOptions(),
 		Measure:       measure.DefaultOptions(),
 		DecodeSide:    1920,
@@ -56,6 +59,7 @@ func (o Options) Validate() error {
 		{"camera", o.Camera},
 		{"pose", o.Pose},
 		{"track", o.Track},
+		{"sound", o.Sound},
 		{"event", o.Event},
 		{"measure", o.Measure},
 	} {

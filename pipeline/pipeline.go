@@ -17,7 +17,8 @@ import (
 const (
 	bodiesVersion  = 1
 	trackVersion   = 1
-	eventVersion   = 1
+	soundVersion   = 1
+	eventVersion   = 2
 	measureVersion = 2
 )
 
@@ -68,8 +69,18 @@ func Run(ctx context.Context, path string, d Deps, o Options) (swing.Analysis, e
 		return a, named(err, clip)
 	}
 
-	// Track -> swings with their instants.
-	f, err := step(r, "event", eventVersion, o.Event, func() (found, error) { return findSwings(tracks, b, o.Event) })
+	// The clip's sound -> sharp sounds that can be a hit.
+	var h hearing
+	if clip.Audio {
+		h, err = step(r, "sound", soundVersion, hearingKey{o.Sound, o.Measure.HeightM}, func() (hearing, error) { return r.listen(clip, tracks, o) })
+		if err != nil {
+			return a, named(err, clip)
+		}
+		a.Warnings = append(a.Warnings, h.Warnings...)
+	}
+
+	// Track, bat and sound -> swings with their instants.
+	f, err := step(r, "event", eventVersion, o.Event, func() (found, error) { return findSwings(tracks, h, b, o.Event) })
 	if err != nil {
 		return a, named(err, clip)
 	}
@@ -116,14 +127,18 @@ func buildTracks(b bodies, o track.Options) ([]tracked, error) {
 
 // findSwings finds the swings of all parts and numbers them through from 1. A part's
 // own warnings go to its swings, or to the clip when it has none.
-func findSwings(tracks []tracked, b bodies, o event.Options) (found, error) {
+func findSwings(tracks []tracked, h hearing, b bodies, o event.Options) (found, error) {
 	out := found{Swings: []swing.Swing{}}
-	for _, t := range tracks {
+	for i, t := range tracks {
 		if t.Track.Len() == 0 {
 			out.Warnings = append(out.Warnings, t.Warnings...)
 			continue
 		}
-		swings, w, err := event.Detect(t.Track, o)
+		ev := event.Evidence{}
+		if len(h.Cracks) == len(tracks) {
+			ev.Cracks = h.Cracks[i]
+		}
+		swings, w, err := event.Detect(t.Track, ev, o)
 		if err != nil {
 			return out, err
 		}

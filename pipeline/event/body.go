@@ -25,8 +25,10 @@ type body struct {
 	forward         float64       // +1 when the pitcher is to the right of the picture (open-side)
 	bats            swing.Bats
 	view            swing.View
-	levelTol        float64 // Options.Level
-	stillSpeed      float64 // Options.Speed
+	levelTol        float64  // Options.Level
+	stillSpeed      float64  // Options.Speed
+	bat             *batView // nil when the bat was not seen
+	cracks          []swing.Crack
 }
 
 func newBody(t *swing.Track, o Options) *body {

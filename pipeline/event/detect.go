@@ -13,11 +13,13 @@ import (
 // View with their sources and confidences, the events found, its slice of the
 // track and warnings about what is missing or doubtful. A track without a
 // swing gives none and a warning with code no-swing that says what was seen
-// instead.
+// instead. ev is what else is known: with the bat over the track swing-start is
+// found and contact is timed better, and contact is taken from the sound of the
+// hit where one of the cracks is surely it.
 //
 // Errors: kind usage for wrong options, kind too-short for a track of fewer
 // than ten frames, kind internal for a track whose slices do not fit together.
-func Detect(t swing.Track, o Options) ([]swing.Swing, []swing.Warning, error) {
+func Detect(t swing.Track, ev Evidence, o Options) ([]swing.Swing, []swing.Warning, error) {
 	fail := func(kind swing.Kind, msg, hint string) ([]swing.Swing, []swing.Warning, error) {
 		return nil, nil, &swing.Error{Op: "event.Detect", Frame: -1, Kind: kind, Msg: msg, Hint: hint}
 	}
@@ -28,10 +30,12 @@ func Detect(t swing.Track, o Options) ([]swing.Swing, []swing.Warning, error) {
 	if n < 10 {
 		return fail(swing.KindTooShort, fmt.Sprintf("the track has %d frames only", n), "film the whole swing, at 60 frames a second or more")
 	}
-	if len(t.Points) != n || len(t.Fast) != n || len(t.Raw) != n || len(t.Frames) != n || len(t.Steady) != n || !(t.Stature > 0) {
+	if len(t.Points) != n || len(t.Fast) != n || len(t.Raw) != n || len(t.Frames) != n || len(t.Steady) != n || !(t.Stature > 0) ||
+		len(ev.Bat.Sights) != 0 && len(ev.Bat.Sights) != n {
 		return fail(swing.KindInternal, "the track's slices do not fit together", "")
 	}
 	b := newBody(&t, o)
+	b.bat, b.cracks = b.newBatView(&t, &ev.Bat), ev.Cracks
 	all := b.candidates(o)
 	var peaks []candidate
 	for _, c := range all {
@@ -91,9 +95,12 @@ func (b *body) one(t *swing.Track, c candidate, lo, hi float64, sd sides) swing.
 		s.Warnings = append(s.Warnings, swing.Warning{Code: code, Text: fmt.Sprintf(format, a...)})
 	}
 	peak := b.bestPeak(c)
-	contact := b.contact(peak)
+	contact := b.meeting(peak)
 	contact.t = math.Max(lo, math.Min(hi, contact.t))
 	b.put(&s, swing.Contact, contact)
+	if start, ok := b.start(contact.t); ok && start.t > lo {
+		b.put(&s, swing.SwingStart, before(start, contact))
+	}
 	f, seen := b.frontFoot(lo, contact.t)
 	if !seen {
 		warn("plant-missing", "the front foot was not seen; its events are missing")
@@ -111,6 +118,20 @@ func (b *body) one(t *swing.Track, c candidate, lo, hi float64, sd sides) swing.
 		warn("low-rate", "%.0f frames a second: one frame of a turning body is 15 degrees or more; film at 120 or 240", 1/b.dt)
 	}
 	return s
+}
+
+// meeting is when bat and ball meet: from the sound of the hit where it is
+// surely heard, else from the bat and the hands together. The method says
+// which told most.
+func (b *body) meeting(peak float64) estimate {
+	e := b.contact(peak)
+	if bat, ok := b.batContact(e); ok {
+		e = fuse([]estimate{e, bat})
+	}
+	if sound, ok := heard(b.cracks, e); ok {
+		return sound
+	}
+	return e
 }
 
 // footEvents finds lift, touch and plant.

@@ -23,7 +23,7 @@ func film(t *testing.T, m swingtest.Motion, c swingtest.Camera, o event.Options)
 	if err != nil {
 		t.Fatal(err)
 	}
-	sw, w, err := event.Detect(tr, o)
+	sw, w, err := event.Detect(tr, event.Evidence{}, o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -343,7 +343,7 @@ func TestWithoutFeet(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		sw, _, err := event.Detect(tr, event.DefaultOptions())
+		sw, _, err := event.Detect(tr, event.Evidence{}, event.DefaultOptions())
 		if err != nil || len(sw) != 1 {
 			t.Fatalf("%s: %d swings, %v", v, len(sw), err)
 		}
@@ -419,16 +419,16 @@ func TestErrors(t *testing.T) {
 		return e.Kind
 	}
 	for _, o := range []event.Options{{}, {Bats: "X"}, {View: "top"}} {
-		if _, _, err := event.Detect(tr, o); kind(err) != swing.KindUsage {
+		if _, _, err := event.Detect(tr, event.Evidence{}, o); kind(err) != swing.KindUsage {
 			t.Errorf("%+v: %v", o, err)
 		}
 	}
 	broken := tr
 	broken.Raw = broken.Raw[1:]
-	if _, _, err := event.Detect(broken, event.DefaultOptions()); kind(err) != swing.KindInternal {
+	if _, _, err := event.Detect(broken, event.Evidence{}, event.DefaultOptions()); kind(err) != swing.KindInternal {
 		t.Error(err)
 	}
-	if _, _, err := event.Detect(swing.Track{}, event.DefaultOptions()); kind(err) != swing.KindTooShort {
+	if _, _, err := event.Detect(swing.Track{}, event.Evidence{}, event.DefaultOptions()); kind(err) != swing.KindTooShort {
 		t.Error(err)
 	}
 }

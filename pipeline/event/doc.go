@@ -1,5 +1,5 @@
 // Package event finds the swings of a track and the instants of each: stance,
-// load, lift, touch, plant, contact and finish, every one with a sub-frame
+// load, lift, touch, plant, swing-start, contact and finish, every one with a sub-frame
 // time, a one-sigma time uncertainty and a word for how it was found. It also
 // tells from which side the hitter bats and where the camera stands.
 //
@@ -12,7 +12,13 @@
 // meets the ground. Both are read from a model of the landing (an approach that
 // ends in a kink, then a foot at rest) fitted to the unsmoothed track, because
 // a low-pass that is narrow enough to remove the noise also smears the kink
-// over 40 ms. swing-start needs the bat and is not found here.
+// over 40 ms.
+//
+// contact: bat meets ball. Where the sound of the hit is surely heard its time
+// is taken ("sound"); else it is when the bat is square to the pitch line
+// ("bat", only where the bat was seen) together with what the hands alone tell
+// ("hands"). swing-start: the bat's angular speed leaves the plateau of the
+// loading; it is found only where the bat was seen ("bat-turns").
 //
 // One camera sees the ground plane in perspective. In the rear view the foot
 // strides away from the camera, which shows as motion up the picture; the

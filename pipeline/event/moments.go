@@ -20,6 +20,10 @@ const (
 	byQuiet       = "quiet"                // stance
 	byStillest    = "stillest"             // stance when nothing is quiet
 	byHandsStop   = "hands-stop"           // finish
+	bySound       = "sound"                // contact: the crack of the hit
+	byBat         = "bat"                  // contact: the bat is square to the pitch line
+	byHands       = "hands"                // contact: hands alone
+	byBatTurn     = "bat-turns"            // swing-start: the bat's angular speed leaves its plateau
 )
 
 // plant finds the plant of a striding or heel-raising hitter.
