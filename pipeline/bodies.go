@@ -4,6 +4,7 @@ import (
 	"errors"
 	"iter"
 
+	"plantframe/pipeline/bat"
 	"plantframe/pipeline/camera"
 	"plantframe/pipeline/ingest"
 	"plantframe/pipeline/pose"
@@ -24,6 +25,7 @@ type part struct {
 	Poses    []swing.Pose       `json:"poses"`
 	Steady   []swing.Similarity `json:"steady"`
 	Moves    bool               `json:"moves"`
+	Bat      []bat.Sighting     `json:"bat"` // one per pose; empty when no bat was looked for
 	Warnings []swing.Warning    `json:"warnings"`
 }
 
@@ -112,20 +114,35 @@ func (r *run) follow(est *pose.Estimator, clip swing.Clip, o Options, window [2]
 		total = int((window[1] - window[0]) * clip.FPS)
 	}
 	r.deps.Progress.Stage("pose", total)
+	finder, err := r.deps.Bat()
+	if err != nil {
+		return part{}, scale, errors.Join(err, rd.Close())
+	}
+	if finder != nil {
+		finder.Reset()
+	}
 	read := 0
 	var avoid []swing.Box
+	var bats []bat.Sighting
 	poses, warnings, err := est.Follow(r.ctx, r.counted(rd.Frames(), &read), seed.Scaled(1/scale),
 		func(f swing.Frame, p swing.Pose, others []swing.Box) error {
 			avoid = append(avoid[:0], others...)
 			if p.Found {
 				avoid = append(avoid, pose.BodyBox(p))
 			}
+			if finder != nil {
+				s, err := finder.Look(f, p)
+				if err != nil {
+					return err
+				}
+				bats = append(bats, s)
+			}
 			return cam.Add(f, avoid)
 		})
 	if err = errors.Join(err, rd.Close()); err != nil {
 		return part{}, scale, err
 	}
-	p := part{Poses: poses, Warnings: warnings}
+	p := part{Poses: poses, Warnings: warnings, Bat: bats}
 	var shaken []swing.Warning
 	p.Steady, p.Moves, shaken = cam.Steady()
 	p.Warnings = append(p.Warnings, shaken...)
@@ -162,6 +179,9 @@ func enlarge(p *part, scale float64) {
 			p.Poses[i].Points[j].X *= scale
 			p.Poses[i].Points[j].Y *= scale
 		}
+	}
+	for i := range p.Bat {
+		p.Bat[i].Enlarge(scale)
 	}
 	for i := range p.Steady {
 		p.Steady[i].TX *= scale

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"log/slog"
 
+	"plantframe/pipeline/bat"
 	"plantframe/pipeline/pose"
 	"plantframe/pipeline/swing"
 )
@@ -19,6 +20,9 @@ type Deps struct {
 	// a clip whose poses are stored opens none. Run uses it from one
 	// goroutine; two Runs at once need two estimators.
 	Estimator func() (*pose.Estimator, error)
+	// Bat returns the network that looks for the bat, opened at the first
+	// call; nil, or a call that returns nil, looks for none.
+	Bat func() (*bat.Finder, error)
 	// Models names the network files behind the pose stage's networks; their
 	// checksums are part of the artifact keys.
 	Models []swing.ModelRef
@@ -31,6 +35,9 @@ func (d Deps) withDefaults() Deps {
 	}
 	if d.Log == nil {
 		d.Log = slog.New(slog.DiscardHandler)
+	}
+	if d.Bat == nil {
+		d.Bat = func() (*bat.Finder, error) { return nil, nil }
 	}
 	return d
 }

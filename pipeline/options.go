@@ -3,6 +3,7 @@ package pipeline
 import (
 	"fmt"
 
+	"plantframe/pipeline/bat"
 	"plantframe/pipeline/camera"
 	"plantframe/pipeline/event"
 	"plantframe/pipeline/ingest"
@@ -18,6 +19,7 @@ type Options struct {
 	Camera  camera.Options
 	Pose    pose.Options
 	Track   track.Options
+	Bat     bat.Options
 	Sound   sound.Options
 	Event   event.Options
 	Measure measure.Options
@@ -40,6 +42,7 @@ func DefaultOptions() Options {
 		Camera:        camera.DefaultOptions(),
 		Pose:          pose.DefaultOptions(),
 		Track:         track.DefaultOptions(),
+		Bat:           bat.DefaultOptions(),
 		Sound:         sound.DefaultOptions(),
 		Event:         event.DefaultOptions(),
 		Measure:       measure.DefaultOptions(),
@@ -59,6 +62,7 @@ func (o Options) Validate() error {
 		{"camera", o.Camera},
 		{"pose", o.Pose},
 		{"track", o.Track},
+		{"bat", o.Bat},
 		{"sound", o.Sound},
 		{"event", o.Event},
 		{"measure", o.Measure},

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"plantframe/pipeline/bat"
 	"plantframe/pipeline/event"
 	"plantframe/pipeline/ingest"
 	"plantframe/pipeline/measure"
@@ -15,8 +16,9 @@ import (
 // differently for the same input and options, so that stored results of
 // older code are not taken.
 const (
-	bodiesVersion  = 1
+	bodiesVersion  = 2
 	trackVersion   = 1
+	batVersion     = 1
 	soundVersion   = 1
 	eventVersion   = 2
 	measureVersion = 2
@@ -26,6 +28,7 @@ const (
 type tracked struct {
 	Track    swing.Track     `json:"track"`
 	Warnings []swing.Warning `json:"warnings"`
+	Bat      swing.BatPath   `json:"bat"` // filled by the bat stage
 }
 
 // found is the artifact of the event and measure stages.
@@ -69,6 +72,12 @@ func Run(ctx context.Context, path string, d Deps, o Options) (swing.Analysis, e
 		return a, named(err, clip)
 	}
 
+	// What single frames show of the bat -> the bat over time.
+	tracks, err = step(r, "bat", batVersion, o.Bat, func() ([]tracked, error) { return tracks, followBats(tracks, b, o.Bat) })
+	if err != nil {
+		return a, named(err, clip)
+	}
+
 	// The clip's sound -> sharp sounds that can be a hit.
 	var h hearing
 	if clip.Audio {
@@ -105,7 +114,7 @@ type bodiesKey struct {
 func (k bodiesKey) parts() any {
 	return map[string]any{
 		"camera": k.o.Camera, "pose": k.o.Pose, "models": k.models,
-		"decode_side": k.o.DecodeSide, "scan_side": k.o.ScanSide,
+		"bat_reach": k.o.Bat.Reach, "decode_side": k.o.DecodeSide, "scan_side": k.o.ScanSide,
 	}
 }
 
@@ -125,6 +134,21 @@ func buildTracks(b bodies, o track.Options) ([]tracked, error) {
 	return out, nil
 }
 
+// followBats fills the bat of each part in place.
+func followBats(tracks []tracked, b bodies, o bat.Options) error {
+	for i := range tracks {
+		if t := &tracks[i]; t.Track.Len() > 0 && len(b.Parts[i].Bat) > 0 {
+			path, w, err := bat.Path(&t.Track, b.Parts[i].Bat, o)
+			if err != nil {
+				return err
+			}
+			t.Bat = path
+			t.Warnings = append(t.Warnings, w...)
+		}
+	}
+	return nil
+}
+
 // findSwings finds the swings of all parts and numbers them through from 1. A part's
 // own warnings go to its swings, or to the clip when it has none.
 func findSwings(tracks []tracked, h hearing, b bodies, o event.Options) (found, error) {
@@ -134,7 +158,7 @@ func findSwings(tracks []tracked, h hearing, b bodies, o event.Options) (found, 
 			out.Warnings = append(out.Warnings, t.Warnings...)
 			continue
 		}
-		ev := event.Evidence{}
+		ev := event.Evidence{Bat: t.Bat}
 		if len(h.Cracks) == len(tracks) {
 			ev.Cracks = h.Cracks[i]
 		}
@@ -148,6 +172,7 @@ func findSwings(tracks []tracked, h hearing, b bodies, o event.Options) (found, 
 		}
 		for _, s := range swings {
 			s.Index = len(out.Swings) + 1
+			s.Bat = batOf(t, s.Track.Frames)
 			s.Warnings = leadRear(append(within(t.Warnings, s.Track), s.Warnings...), s.Bats)
 			out.Swings = append(out.Swings, s)
 		}
@@ -156,6 +181,24 @@ func findSwings(tracks []tracked, h hearing, b bodies, o event.Options) (found, 
 		out.Warnings = append(out.Warnings, swing.Warning{Code: "no-swing", Text: "no swing found: " + b.Seen})
 	}
 	return out, nil
+}
+
+// batOf cuts the bat of a part to the frames of a swing, which are some of the
+// part's in the same order.
+func batOf(t tracked, frames []int) swing.BatPath {
+	if len(t.Bat.Sights) == 0 {
+		return swing.BatPath{}
+	}
+	path := t.Bat
+	path.Sights = make([]swing.BatSight, 0, len(frames))
+	k := 0
+	for _, f := range frames {
+		for k < len(t.Track.Frames) && t.Track.Frames[k] < f {
+			k++
+		}
+		path.Sights = append(path.Sights, t.Bat.Sights[k])
+	}
+	return path
 }
 
 // takeMeasures fills the measures of every swing in place.

@@ -63,8 +63,10 @@ func (keepOpen) Close() error { return nil }
 func alone(b *testing.B, w *analyst) time.Duration {
 	b.Helper()
 	runs := w.estimator.Runs()
+	name, looks := w.bat.Runs()
+	runs[name] = looks
 	start := time.Now()
-	for i, m := range []*models.Manifest{&w.cast.detector, &w.cast.landmarks, w.cast.scan, w.cast.objects} {
+	for i, m := range []*models.Manifest{&w.cast.detector, &w.cast.landmarks, w.cast.scan, w.cast.objects, &w.cast.feet, &w.cast.bat} {
 		if m == nil {
 			continue
 		}

@@ -16,10 +16,12 @@ import (
 	"plantframe/cmd/internal/ui"
 	"plantframe/models"
 	"plantframe/pipeline"
+	"plantframe/pipeline/bat"
 	"plantframe/pipeline/ingest"
 	"plantframe/pipeline/output/render"
 	"plantframe/pipeline/pixel"
 	"plantframe/pipeline/pose"
+	"plantframe/pipeline/spot"
 	"plantframe/pipeline/swing"
 )
 
@@ -37,6 +39,8 @@ const (
 	detectorModel = "pose-detector"  // finds people
 	scanModel     = "pose-full"      // looks through long clips
 	objectModel   = "object-nanodet" // tells who holds a bat
+	batModel      = "bat-points"     // the bat's ends
+	feetModel     = "feet-points"    // the parts of the feet
 )
 
 // stageShares is what the stages of a clip take of its time, for the bar: seen
@@ -76,6 +80,7 @@ func openArtifacts(s config.Settings, log *slog.Logger) (_ pipeline.Artifacts, p
 type cast struct {
 	detector, landmarks models.Manifest
 	scan, objects       *models.Manifest // nil: not used
+	bat, feet           models.Manifest
 }
 
 // chooseModels finds the networks that the settings ask for and checks that
@@ -108,6 +113,12 @@ func chooseModels(st models.Store, s config.Settings) (cast, error) {
 	if m, err := models.Lookup(objectModel); err == nil {
 		c.objects = &m
 	}
+	if c.bat, err = models.Lookup(batModel); err != nil {
+		return c, err
+	}
+	if c.feet, err = models.Lookup(feetModel); err != nil {
+		return c, err
+	}
 	for _, state := range st.List(c.all()) {
 		if state.Problem != "" {
 			return c, &models.Error{Op: "wire", Msg: state.ID + ": " + state.Problem, Hint: state.Hint}
@@ -118,7 +129,7 @@ func chooseModels(st models.Store, s config.Settings) (cast, error) {
 
 // all lists the networks of the cast.
 func (c cast) all() []models.Manifest {
-	out := []models.Manifest{c.detector, c.landmarks}
+	out := []models.Manifest{c.detector, c.landmarks, c.bat, c.feet}
 	for _, m := range []*models.Manifest{c.scan, c.objects} {
 		if m != nil {
 			out = append(out, *m)
@@ -145,6 +156,7 @@ type analyst struct {
 	cast      cast
 
 	estimator *pose.Estimator // opened when first needed
+	bat       *bat.Finder
 	sessions  []*models.Session
 }
 
@@ -166,14 +178,18 @@ func (w *analyst) open() (*pose.Estimator, error) {
 		return w.estimator, nil
 	}
 	var nets pose.Networks
+	var batNet *spot.Network
 	parts := []struct {
-		network  **pose.Network
+		network  **pose.Network // one of both
+		points   **spot.Network
 		manifest *models.Manifest
 	}{
-		{&nets.Detector, &w.cast.detector},
-		{&nets.Landmarks, &w.cast.landmarks},
-		{&nets.Scan, w.cast.scan},
-		{&nets.Objects, w.cast.objects},
+		{&nets.Detector, nil, &w.cast.detector},
+		{&nets.Landmarks, nil, &w.cast.landmarks},
+		{&nets.Scan, nil, w.cast.scan},
+		{&nets.Objects, nil, w.cast.objects},
+		{nil, &nets.Feet, &w.cast.feet},
+		{nil, &batNet, &w.cast.bat},
 	}
 	w.sessions = make([]*models.Session, len(parts))
 	var group errgroup.Group
@@ -182,18 +198,22 @@ func (w *analyst) open() (*pose.Estimator, error) {
 			continue
 		}
 		group.Go(func() (err error) {
-			spec, err := specOf(*part.manifest)
-			if err != nil {
-				return err
-			}
 			if w.sessions[i], err = w.store.Open(*part.manifest, models.SessionOptions{Threads: w.threads}); err != nil {
 				return err
 			}
+			if part.points != nil {
+				*part.points, err = spotOf(*part.manifest, w.sessions[i])
+				return err
+			}
+			spec, err := specOf(*part.manifest)
 			*part.network = &pose.Network{Session: w.sessions[i], Spec: spec}
-			return nil
+			return err
 		})
 	}
 	err := group.Wait()
+	if err == nil {
+		w.bat, err = bat.New(batNet, w.settings.Stages().Bat)
+	}
 	if err == nil {
 		w.estimator, err = pose.New(nets, w.settings.Stages().Pose)
 	}
@@ -203,10 +223,16 @@ func (w *analyst) open() (*pose.Estimator, error) {
 	return w.estimator, nil
 }
 
+// openBat returns the bat's network, opened with the others.
+func (w *analyst) openBat() (*bat.Finder, error) {
+	_, err := w.open()
+	return w.bat, err
+}
+
 // Analyse runs the pipeline on one clip.
 func (w *analyst) Analyse(ctx context.Context, path string, p swing.Progress, log *slog.Logger) (swing.Analysis, error) {
 	a, err := pipeline.Run(ctx, path, pipeline.Deps{
-		Artifacts: w.artifacts, Progress: p, Log: log, Estimator: w.open, Models: w.cast.refs(),
+		Artifacts: w.artifacts, Progress: p, Log: log, Estimator: w.open, Bat: w.openBat, Models: w.cast.refs(),
 	}, w.settings.Stages())
 	a.ToolVersion, a.Options = version(), w.settings.Effective()
 	return a, err
@@ -245,7 +271,7 @@ func (w *analyst) Close() error {
 			all = errors.Join(all, s.Close())
 		}
 	}
-	w.sessions, w.estimator = nil, nil
+	w.sessions, w.estimator, w.bat = nil, nil, nil
 	return all
 }
 
@@ -284,6 +310,30 @@ func specOf(m models.Manifest) (pose.Spec, error) {
 		}
 	}
 	return s, nil
+}
+
+// spotOf makes the network of a manifest that gives a few points.
+func spotOf(m models.Manifest, session spot.Session) (*spot.Network, error) {
+	in := m.Input
+	n := &spot.Network{Session: session, Name: m.ID, Points: m.Points, Format: pixel.Format{
+		Width: in.Width, Height: in.Height, Layout: pixel.Layout(in.Layout), Order: pixel.Order(in.Colour), Centre: 0.5,
+	}}
+	for i := range in.Mean {
+		n.Format.Mean[i], n.Format.Std[i] = float64(in.Mean[i]), float64(in.Std[i])
+	}
+	for _, o := range m.Outputs {
+		if o.Name == "heat" && len(o.Shape) == 4 {
+			n.Rows, n.Columns = int(o.Shape[2]), int(o.Shape[3])
+		}
+	}
+	if m.Decoder != spot.Decoder || n.Rows == 0 {
+		return nil, &swing.Error{
+			Op: "wire", Frame: -1, Kind: swing.KindModel,
+			Msg:  fmt.Sprintf("the manifest of %s does not describe a network for points", m.ID),
+			Hint: "its decoder must be " + spot.Decoder + ", with an output heat of shape [1, points, rows, columns]",
+		}
+	}
+	return n, nil
 }
 
 // exists tells whether a path is there.

@@ -14,6 +14,7 @@ type Estimator struct {
 	fine    *landmarker // the followed hitter
 	coarse  *landmarker // everybody
 	objects *nanoDet    // may be nil
+	feet    *feet       // may be nil
 	runners []*runner
 	seen    Scan
 }
@@ -54,6 +55,11 @@ func New(nets Networks, o Options) (*Estimator, error) {
 			return nil, wrap("object", err)
 		}
 	}
+	if nets.Feet != nil {
+		if e.feet, err = newFeet(nets.Feet); err != nil {
+			return nil, wrap("feet", err)
+		}
+	}
 	return e, nil
 }
 
@@ -62,6 +68,10 @@ func (e *Estimator) Runs() map[string]int {
 	m := map[string]int{}
 	for _, r := range e.runners {
 		m[r.Spec.Name] += r.runs
+	}
+	if e.feet != nil {
+		name, n := e.feet.net.Runs()
+		m[name] += n
 	}
 	return m
 }

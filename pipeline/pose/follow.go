@@ -84,6 +84,11 @@ func (w *follower) step(f swing.Frame) error {
 	if ok {
 		w.b, w.tracking, w.misses = w.try, true, 0
 		w.at = place{f.Time, w.b.hip, w.b.size}
+		if w.e.feet != nil {
+			if err := w.e.feet.refine(f, &w.b); err != nil {
+				return err
+			}
+		}
 		p.Score, p.Points = w.b.flag, w.b.points
 		if cutOff(&w.b, f) {
 			w.outside++

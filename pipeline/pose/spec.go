@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"plantframe/pipeline/pixel"
+	"plantframe/pipeline/spot"
 )
 
 // Session is a loaded network with one picture input and fixed buffers. Calls
@@ -100,6 +101,9 @@ type Networks struct {
 	Landmarks *Network // points of the followed hitter; needed
 	Scan      *Network // cheaper points for coarse passes; nil = Landmarks
 	Objects   *Network // nanodet, finds further people and who holds a bat; nil = goes without
+	// Feet gives ankles, heels and big toes of the followed hitter more
+	// exactly; nil = goes without.
+	Feet *spot.Network
 }
 
 // output returns the tensor of a role after checking its length.

@@ -139,6 +139,7 @@ func (s Settings) Stages() pipeline.Options {
 		o.Event.View = swing.View(s.View)
 	}
 	o.Measure.HeightM, _ = ParseHeight(s.Height) // checked by Validate
+	o.Bat.HeightM = o.Measure.HeightM
 	return o
 }
 
