@@ -81,6 +81,9 @@ func (b body) value(id, event string) (v float64, ok bool) {
 		x, z := b.plane(b.mid("ear", s).sub(b.mid("ear", b.events[since])))
 		return math.Hypot(x, z) / b.Stature, true
 	}
+	if isBat(id) {
+		return b.batValue(id, s)
+	}
 	return b.spanValue(id)
 }
 

@@ -37,6 +37,7 @@ type analysedSwing struct {
 		Times  []float64      `json:"times_s"`
 		Points [][][]*float64 `json:"points"`
 	} `json:"track"`
+	Bat      *seenBat          `json:"bat"`
 	Measures []analysedMeasure `json:"measures"`
 }
 
@@ -77,6 +78,9 @@ type truthFrame struct {
 	T   float64      `json:"t"`
 	KP  [][3]float64 `json:"kp"`
 	KP3 [][3]float64 `json:"kp3"`
+	// The bat's ends in the picture and in space; nil where there is none.
+	BatPx *batEnds `json:"bat_px"`
+	Bat3  *batEnds `json:"bat3"`
 }
 
 // stem is the clip's name without folders and extension.
@@ -148,6 +152,9 @@ func loadTruth(path string) (*truth, error) {
 		if len(f.KP) != len(t.Names) || len(f.KP3) != len(t.Names) {
 			return nil, bad("frame %d holds %d and %d points for %d names", i, len(f.KP), len(f.KP3), len(t.Names))
 		}
+		if (f.BatPx == nil) != (t.Frames[0].BatPx == nil) || (f.Bat3 == nil) != (t.Frames[0].Bat3 == nil) {
+			return nil, bad("frame %d and the first differ in whether they hold a bat", i)
+		}
 		if i > 0 && f.T <= t.Frames[i-1].T {
 			return nil, bad("time does not grow at frame %d", i)
 		}
@@ -208,6 +215,9 @@ func loadAnalysis(path string) (*analysis, error) {
 	for i, s := range a.Swings {
 		if len(s.Track.Points) != len(s.Track.Times) {
 			return nil, fmt.Errorf("%s: swing %d has %d times and %d point sets", path, i, len(s.Track.Times), len(s.Track.Points))
+		}
+		if s.Bat != nil && !s.Bat.fits() {
+			return nil, fmt.Errorf("%s: swing %d: the lists of the bat do not fit together", path, i)
 		}
 		for k, p := range s.Track.Points {
 			if len(p) != len(s.Track.Names) {

@@ -57,6 +57,13 @@ func writeText(w io.Writer, r *Report, clips bool) {
 	}
 	line("frames with exchanged sides before contact: %s", strings.Join(cells, ", "))
 	line("")
+	line("bat\tframes\tfound\tdirection median deg\t90 %%\ttip torso\tknob torso\tin 1 sigma\tin 2 sigma\twrong but sure")
+	for _, p := range batPhases {
+		b := r.Bat[p]
+		line("%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d", p, b.Frames, num(b.Found, 3), num(b.MedianDeg, 2), num(b.P90Deg, 1),
+			num(b.Tip, 3), num(b.Knob, 3), num(b.Coverage1, 2), num(b.Coverage2, 2), b.Sure)
+	}
+	line("")
 	line("measure\tunit\tn\tnot given\tbias\tmedian |error|\tmedian sigma\tin 1 sigma\tin 2 sigma")
 	for _, id := range slices.Sorted(maps.Keys(r.Measures)) {
 		measureLine(line, id, r.Measures[id])

@@ -12,6 +12,7 @@ type Report struct {
 	Clips     []ClipScore              `json:"clips"`
 	Events    map[string]EventScore    `json:"events"`
 	Keypoints KeypointScore            `json:"keypoints"`
+	Bat       map[string]BatScore      `json:"bat"`      // by phase
 	Measures  map[string]*MeasureScore `json:"measures"` // by id, all events
 	AtEvent   map[string]*MeasureScore `json:"at_event"` // by "id event"
 	Coverage  Coverage                 `json:"coverage"` // all measures pooled
@@ -22,18 +23,20 @@ type Report struct {
 
 // ClipScore is one clip.
 type ClipScore struct {
-	Clip      string             `json:"clip"`
-	Swings    int                `json:"swings"`
-	BatsRight bool               `json:"bats_right"`
-	ViewRight bool               `json:"view_right"`
-	EventsMS  map[string]float64 `json:"event_errors_ms"`
-	FrameMS   float64            `json:"frame_ms"`
-	Median    float64            `json:"keypoint_median_torso"`
-	PCK20     float64            `json:"pck_0.2"`
-	Swaps     map[string]int     `json:"swapped_frames_before_contact"`
-	Errors    map[string]float64 `json:"measure_errors"` // "id event": value - truth
-	Sigmas    map[string]float64 `json:"measure_sigmas"`
+	Clip      string              `json:"clip"`
+	Swings    int                 `json:"swings"`
+	BatsRight bool                `json:"bats_right"`
+	ViewRight bool                `json:"view_right"`
+	EventsMS  map[string]float64  `json:"event_errors_ms"`
+	FrameMS   float64             `json:"frame_ms"`
+	Median    float64             `json:"keypoint_median_torso"`
+	PCK20     float64             `json:"pck_0.2"`
+	Swaps     map[string]int      `json:"swapped_frames_before_contact"`
+	Errors    map[string]float64  `json:"measure_errors"` // "id event": value - truth
+	Sigmas    map[string]float64  `json:"measure_sigmas"`
+	Bat       map[string]BatScore `json:"bat"`
 	kp        *keypoints
+	bat       map[string]*batFrames
 	rows      []row
 	deviation map[string]float64 // event error over the stated sigma
 }
@@ -140,7 +143,7 @@ func scoreClip(name string, a *analysis, t *truth, unscored map[string]bool, abs
 	c := ClipScore{
 		Clip: name, Swings: len(a.Swings), EventsMS: map[string]float64{}, Errors: map[string]float64{},
 		Sigmas: map[string]float64{}, Median: math.NaN(), PCK20: math.NaN(), kp: newKeypoints(),
-		deviation: map[string]float64{},
+		deviation: map[string]float64{}, Bat: map[string]BatScore{},
 	}
 	times := t.times()
 	gaps := make([]float64, 0, len(times))
@@ -172,6 +175,10 @@ func scoreClip(name string, a *analysis, t *truth, unscored map[string]bool, abs
 		}
 	}
 	c.kp = scoreKeypoints(s, t, truthEvents)
+	c.bat = scoreBat(s, t, truthEvents)
+	for p, b := range c.bat {
+		c.Bat[p] = b.score()
+	}
 	c.Median, c.PCK20, c.Swaps = median(c.kp.all), pck(c.kp.all, 0.2), c.kp.swaps
 	if !c.BatsRight || !c.ViewRight {
 		return c // every measure then means another joint or direction
@@ -196,8 +203,12 @@ func scoreClip(name string, a *analysis, t *truth, unscored map[string]bool, abs
 			continue
 		}
 		key := m.ID + " " + m.Event
-		c.Errors[key], c.Sigmas[key] = *m.Value-want, *m.Sigma
-		c.rows = append(c.rows, row{m.ID, m.Event, *m.Value, want, *m.Sigma})
+		got := *m.Value
+		if wraps(m.ID) {
+			got = want + math.Remainder(got-want, 360)
+		}
+		c.Errors[key], c.Sigmas[key] = got-want, *m.Sigma
+		c.rows = append(c.rows, row{m.ID, m.Event, got, want, *m.Sigma})
 	}
 	return c
 }
@@ -219,10 +230,14 @@ func (r *Report) pool(absent map[string]int, analyses []*analysis) {
 		return m[key]
 	}
 	kp := newKeypoints()
+	bats := map[string]*batFrames{batPhases[0]: {}, batPhases[1]: {}}
 	errs, devs := map[string][]float64{}, map[string][]float64{}
 	var z []float64
 	for _, c := range r.Clips {
 		kp.merge(c.kp)
+		for p, b := range c.bat {
+			bats[p].merge(b)
+		}
 		for e, v := range c.EventsMS {
 			errs[e] = append(errs[e], v)
 		}
@@ -236,6 +251,10 @@ func (r *Report) pool(absent map[string]int, analyses []*analysis) {
 			}
 			z = append(z, math.Abs(w.value-w.truth)/w.sigma)
 		}
+	}
+	r.Bat = map[string]BatScore{}
+	for p, b := range bats {
+		r.Bat[p] = b.score()
 	}
 	for key, n := range absent {
 		id := key[:max(0, slices.Index([]byte(key), ' '))]
@@ -346,6 +365,7 @@ func (r *Report) targets() {
 			most(g.id+" at plant, median", m.Median, g.goal, g.unit)
 		}
 	}
+	r.batTargets(most, least)
 	within("truth within 1 sigma, all measures", r.Coverage.Sigma1, 0.60, 0.76)
 	within("truth within 2 sigma, all measures", r.Coverage.Sigma2, 0.90, 0.98)
 }
