@@ -107,8 +107,8 @@ func (p posture) inside(y float64, b *batPose, e swing.EventName) float64 {
 			joint swing.Joint
 			half  float64
 		}{{side.Shoulder, besideShoulder}, {side.Hip, besideHip}, {side.Elbow, besideElbow}} {
-			if !p.w.c.trusted(j.joint, p.w.events[e].Time) {
-				continue // an elbow that is not seen is hidden behind the body
+			if !p.w.c.known(j.joint, p.w.events[e].Time) {
+				continue // an elbow without even a guess is behind the body
 			}
 			x := p.at(j.joint, t, false).X - b.centre
 			lo, hi = min(lo, x-j.half*s), max(hi, x+j.half*s)

@@ -1,7 +1,6 @@
-// Package measure turns a swing's track and events into numbers: the body
-// measures of one camera that need neither the bat nor a reconstruction of the
-// whole body in space. Every number carries one standard deviation, or is not
-// given at all.
+// Package measure turns a swing's track, bat and events into numbers: the
+// measures of one camera that need no reconstruction of the whole body in space.
+// Every number carries one standard deviation, or is not given at all.
 //
 // # Directions and signs
 //
@@ -27,6 +26,18 @@
 // closed chain shoulder - elbow - hand - hand - elbow - shoulder), hips balance
 // over the feet, knees bend toward the toes. What remains open widens sigma.
 // arm.go and leg.go hold the details.
+//
+// # The bat in space
+//
+// One picture shows the bat's direction in it; how far it leans out of the picture
+// follows from its apparent against its true length, with perspective (lens.go), up
+// to two readings: barrel toward the camera or away from it. Which one holds is drawn
+// from the whole swing (batsign.go). The hands' depth comes from the arms as sampled
+// for the elbows and from where hitters' hands are (batdraw.go). The vertical extent is
+// hardly touched by either, so a tilt is sharp in both views; a horizontal distance is
+// sharp when most of it lies in the picture, which from the open side it does. Where
+// both readings stay open the likelier one is given, sigma spans both, and the reason
+// names the other.
 //
 // # Uncertainty
 //

@@ -301,18 +301,22 @@ func (r *Report) batTargets(most func(name string, value, goal float64, unit str
 	if m := r.AtEvent["barrel_distance_m plant"]; m != nil && m.N > 0 {
 		most("barrel_distance at plant, median", 100*m.Median, 4, "cm")
 	}
-	wrong, n := 0.0, 0
+	wrong, sure, n := 0.0, 0.0, 0
 	for _, c := range r.Clips {
 		for _, w := range c.rows {
 			if w.id == "barrel_inside" && w.event == "plant" {
 				n++
 				if (w.value > 0) != (w.truth > 0) {
 					wrong++
+					if math.Abs(w.value) > w.sigma {
+						sure++
+					}
 				}
 			}
 		}
 	}
 	if n > 0 {
 		most("barrel_inside at plant with the wrong sign", wrong, 0, "clips")
+		most("the same, farther from the edge than its sigma", sure, 0, "clips")
 	}
 }
