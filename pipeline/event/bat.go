@@ -63,7 +63,7 @@ func (b *body) newBatView(t *swing.Track, path *swing.BatPath) *batView {
 		}
 		v.x[i], v.y[i] = d.X, d.Y
 		longest = math.Max(longest, d.Norm())
-		noise = append(noise, d.Norm()*s.Sigma*math.Pi/180)
+		noise = append(noise, math.Max(d.Norm()*s.Sigma*math.Pi/180, math.Hypot(s.KnobSigma, s.TipSigma)))
 	}
 	unit := path.Length
 	if !(unit > 0) {
@@ -95,7 +95,7 @@ func (b *body) newBatView(t *swing.Track, path *swing.BatPath) *batView {
 // nearly in the picture z is not known well and the last term is small; it is
 // bounded there.
 func (v *batView) turn(times []float64) {
-	const leastZ2 = 0.15
+	const leastZ2 = 0.3
 	v.speed = make([]float64, len(times))
 	for i := range v.speed {
 		v.speed[i] = math.NaN()

@@ -121,12 +121,15 @@ func (b *body) one(t *swing.Track, c candidate, lo, hi float64, sd sides) swing.
 }
 
 // meeting is when bat and ball meet: from the sound of the hit where it is
-// surely heard, else from the bat and the hands together. The method says
-// which told most.
+// surely heard, else from the bat and the hands together; the method says bat
+// when it had a fair share.
 func (b *body) meeting(peak float64) estimate {
 	e := b.contact(peak)
 	if bat, ok := b.batContact(e); ok {
-		e = fuse([]estimate{e, bat})
+		tells := bat.sigma < 1.5*e.sigma
+		if e = fuse([]estimate{e, bat}); tells {
+			e.method = byBat
+		}
 	}
 	if sound, ok := heard(b.cracks, e); ok {
 		return sound

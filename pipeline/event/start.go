@@ -21,17 +21,24 @@ const (
 	// leastTurn is the lowest peak of the angular speed that is a swing,
 	// rad/s (570 deg/s).
 	leastTurn = 10.0
+	// restTime is how long the bat must have rested before, s: a bat that lies
+	// in the picture and turns about the picture's own axes seems to stand
+	// still for a moment in the midst of a swing.
+	restTime = 0.05
+	// flatShare is the square of the bat's share in the picture from which on
+	// its turn toward or away from the camera does not show at first, and
+	// flatSpread what that adds to the error of the start, s.
+	flatShare, flatSpread = 0.85, 0.025
 	// startSpread is the error of the definition itself, s, one sigma: the
 	// turn grows out of the loading softly, and the picture does not show
 	// the part of it along the line of sight well.
-	startSpread = 0.012
+	startSpread = 0.020
 )
 
 // start finds when the bat begins its forward turn: looking back from its
 // fastest moment, the instant from which its angular speed stays above the
-// plateau before. The time at which the speed crosses a low level is carried
-// back to the plateau along its slope. False when the bat was not seen
-// throughout that time.
+// plateau before by more than a sixteenth of its peak. False when the bat was
+// not seen throughout that time.
 func (b *body) start(contact float64) (estimate, bool) {
 	v := b.bat
 	if v == nil {
@@ -62,17 +69,30 @@ func (b *body) start(contact float64) (estimate, bool) {
 		if math.IsNaN(v.speed[i]) || math.IsNaN(v.speed[i-1]) {
 			return estimate{}, false // hidden when it began
 		}
-		if v.speed[i-1] >= level {
+		if v.speed[i-1] >= level || v.most(b.times, b.times[i-1]-restTime, b.times[i-1]) >= 2*level {
 			continue
 		}
 		at := signal.Crossing(b.times, v.speed, i, level)
 		slope := (v.speed[min(i+1, top)] - v.speed[i-1]) / (b.times[min(i+1, top)] - b.times[i-1])
 		slope = math.Max(slope, v.speed[top]/startReach)
-		back := math.Min((level-rest)/slope, 0.03)
-		s := math.Hypot(math.Hypot(startSpread, shake/slope), math.Hypot(back/2, b.dt/math.Sqrt(12)))
-		return estimate{at - back, s, byBatTurn}, true
+		s := math.Hypot(math.Hypot(startSpread, shake/slope), b.dt/math.Sqrt(12))
+		if v.x[i]*v.x[i]+v.y[i]*v.y[i] > flatShare {
+			s = math.Hypot(s, flatSpread)
+		}
+		return estimate{at, s, byBatTurn}, true
 	}
 	return estimate{}, false
+}
+
+// most returns the highest speed seen in [t0, t1], rad/s.
+func (v *batView) most(times []float64, t0, t1 float64) float64 {
+	top := 0.0
+	for i, t := range times {
+		if t >= t0 && t <= t1 && v.speed[i] > top {
+			top = v.speed[i]
+		}
+	}
+	return top
 }
 
 // plateau is the angular speed before the swing, rad/s: the middle of what was
