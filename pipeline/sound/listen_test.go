@@ -80,9 +80,14 @@ func TestFaintHits(t *testing.T) {
 		h     swingtest.Hit
 		least int // of 8
 	}{
-		{swingtest.Wind, swingtest.Wood, 8}, {swingtest.Wind, swingtest.Metal, 8}, {swingtest.Wind, swingtest.Soft, 8},
-		{swingtest.Hiss, swingtest.Wood, 5}, {swingtest.Hiss, swingtest.Metal, 7}, {swingtest.Hiss, swingtest.Soft, 6},
-		{swingtest.Pink, swingtest.Metal, 6}, {swingtest.Babble, swingtest.Metal, 3},
+		{swingtest.Wind, swingtest.Wood, 8},
+		{swingtest.Wind, swingtest.Metal, 8},
+		{swingtest.Wind, swingtest.Soft, 8},
+		{swingtest.Hiss, swingtest.Wood, 5},
+		{swingtest.Hiss, swingtest.Metal, 7},
+		{swingtest.Hiss, swingtest.Soft, 6},
+		{swingtest.Pink, swingtest.Metal, 6},
+		{swingtest.Babble, swingtest.Metal, 3},
 	} {
 		found := 0
 		for seed := range uint64(8) {
