@@ -76,11 +76,18 @@ func (w *work) grip() float64 {
 	return min(0.4, gripPlace*w.c.stature/w.club.length.mean)
 }
 
-// lensAt returns the camera of one draw as it stands to the hitter at time t.
-func (w *work) lensAt(draw int, t float64) lens {
+// stand is where the hitter stands in the picture at some time, px: the row of the
+// ankles and the column of the hips.
+type stand struct{ ankles, axis float64 }
+
+func (w *work) stands(t float64) stand {
 	p := posture{w, -1}
-	a := p.mid(t, lead.Ankle, rear.Ankle)
-	return w.lens(a.Y, p.mid(t, lead.Hip, rear.Hip).X, posture{w, draw}.stature(), w.b[draw].cam)
+	return stand{p.mid(t, lead.Ankle, rear.Ankle).Y, p.mid(t, lead.Hip, rear.Hip).X}
+}
+
+// lensAt returns the camera of one draw as it stands to the hitter.
+func (w *work) lensAt(draw int, at stand) lens {
+	return w.lens(at.ankles, at.axis, posture{w, draw}.stature(), w.b[draw].cam)
 }
 
 // handKnots are the depths of the hands at the events, for one draw px each.
@@ -234,7 +241,7 @@ func (w *work) batPose(draw int, e swing.EventName, near bool) batPose {
 	t := p.time(e)
 	s, _ := w.club.at(t)
 	s = s.disturbed(w.b[draw].stick)
-	b := batPose{picture: s, near: near, lens: w.lensAt(draw, t)}
+	b := batPose{picture: s, near: near, lens: w.lensAt(draw, w.stands(t))}
 	com := p.centre(e)
 	b.centre = com.X
 	square := 0.0

@@ -19,9 +19,10 @@ const (
 	jerk = 16000.0
 	// backTurn is how far a swung bat may seem to turn back between frames, deg.
 	backTurn = 4.0
-	// least time between frames that are looked at, s, and the longest over which
-	// the turning speed means anything.
-	readStep, readGap = 0.0075, 0.08
+	// Least time between frames that are looked at, s: while the bat waits and
+	// from hurry s before plant on; and the longest time over which the turning
+	// speed means anything.
+	waitStep, readStep, hurry, readGap = 0.030, 0.0075, 0.15, 0.08
 	// wildJerk bounds what one frame can say against a path: a wrong sight must
 	// not decide.
 	wildJerk = 12.0
@@ -35,6 +36,7 @@ const (
 type habit struct {
 	from, to float64 // s
 	odds     float64 // logarithm of the odds that it points to the camera
+	frames   float64 // that the time holds, at least 1
 }
 
 // habits returns what is known beforehand of the barrel's side:
@@ -49,7 +51,9 @@ func (w *work) habits() []habit {
 	var out []habit
 	at := func(e swing.EventName, odds float64) {
 		if v, ok := w.events[e]; ok {
-			out = append(out, habit{v.Time - readStep, v.Time + readStep, odds})
+			// Wide enough to hold a frame that is looked at.
+			half := max(waitStep, w.c.spacing(v.Time)) / 2
+			out = append(out, w.habit(v.Time-half, v.Time+half, odds))
 		}
 	}
 	if w.c.view == swing.OpenSide {
@@ -61,9 +65,19 @@ func (w *work) habits() []habit {
 	at(swing.Plant, math.Log(3))
 	if c := w.c; c.contact > c.plant {
 		d := c.contact - c.plant
-		out = append(out, habit{c.plant + 0.5*d, c.plant + 0.75*d, math.Log(50)})
+		out = append(out, w.habit(c.plant+0.5*d, c.plant+0.75*d, math.Log(50)))
 	}
 	return out
+}
+
+func (w *work) habit(from, to, odds float64) habit {
+	n := 0
+	for _, t := range w.read.times {
+		if t >= from && t <= to {
+			n++
+		}
+	}
+	return habit{from, to, odds, float64(max(1, n))}
 }
 
 // readings holds the drawn paths: near[draw][k] tells whether the near reading
@@ -108,17 +122,25 @@ func (w *work) readBat() *readings {
 	}
 	var use []int
 	for k, t := range w.club.times {
-		if t >= from && t <= to && (len(use) == 0 || t-w.club.times[use[len(use)-1]] >= readStep) {
+		step := waitStep
+		if t >= w.c.plant-hurry { // also without a plant
+			step = readStep
+		}
+		if t >= from && t <= to && (len(use) == 0 || t-w.club.times[use[len(use)-1]] >= step) {
 			use = append(use, k)
 			w.read.times = append(w.read.times, t)
 		}
 	}
 	habits := w.habits()
 	r := rand.New(rand.NewPCG(w.o.Seed, 3<<8))
+	stands := make([]stand, len(use))
+	for k, u := range use {
+		stands[k] = w.stands(w.club.times[u])
+	}
 	for i := range w.d.n {
 		f := make([]facing, len(use))
 		for k, u := range use {
-			f[k] = w.facing(i, w.club.times[u], stickOf(w.club.sights[u]), habits)
+			f[k] = w.facing(i, w.club.times[u], stickOf(w.club.sights[u]), stands[k], habits)
 		}
 		w.read.near[i] = w.path(r, f)
 	}
@@ -126,11 +148,11 @@ func (w *work) readBat() *readings {
 }
 
 // facing returns both readings of one frame.
-func (w *work) facing(draw int, t float64, s stick, habits []habit) facing {
+func (w *work) facing(draw int, t float64, s stick, at stand, habits []habit) facing {
 	f := facing{t: t}
 	n := w.b[draw]
 	s = s.disturbed(n.stick)
-	l := w.lensAt(draw, t)
+	l := w.lensAt(draw, at)
 	size := w.club.length.mean
 	hands := w.handDepthAt(draw, t)
 	depth := [2]float64{}
@@ -148,8 +170,7 @@ func (w *work) facing(draw int, t float64, s stick, habits []habit) facing {
 		for _, h := range habits {
 			if t >= h.from && t <= h.to {
 				// One habit counts once, however many frames it spans.
-				span := max(1, (h.to-h.from)/max(readStep, w.c.spacing(t)))
-				f.log[k] += h.odds / span * math.Tanh(q/doubtful) / 2
+				f.log[k] += h.odds / h.frames * math.Tanh(q/doubtful) / 2
 			}
 		}
 	}

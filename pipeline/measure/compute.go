@@ -48,7 +48,7 @@ func Compute(sw swing.Swing, o Options) ([]swing.Measure, []swing.Warning, error
 	var out []swing.Measure
 	for _, d := range catalogue() {
 		events := d.Events
-		if !slices.Contains(d.Views, sw.View) || (d.bat != nil && len(w.club.times) == 0) {
+		if w.nowhere(&d) {
 			events = []swing.EventName{d.mainEvent()}
 		}
 		for _, e := range events {
@@ -62,13 +62,19 @@ func Compute(sw swing.Swing, o Options) ([]swing.Measure, []swing.Warning, error
 	return out, few(out, sw.View), nil
 }
 
+// nowhere reports whether a measure cannot be had at any event for one and the same
+// reason, which is then said once.
+func (w *work) nowhere(d *definition) bool {
+	return !slices.Contains(d.Views, w.c.view) || (d.bat != nil && len(w.club.times) == 0) || (d.height && w.o.HeightM <= 0)
+}
+
 // few warns when less than half of what the view can show was readable, with
 // the commonest reason.
 func few(ms []swing.Measure, v swing.View) []swing.Warning {
 	given, all := 0, 0
 	why := map[string]int{}
 	for _, m := range ms {
-		if m.Reason == wrongView(v) || m.Reason == noBatLooked || m.Unit == "m" {
+		if m.Reason == wrongView(v) || m.Reason == noBatLooked || m.Reason == noHeight || m.Unit == "m" {
 			continue
 		}
 		all++

@@ -476,7 +476,7 @@ func TestBadOptionsAndSwings(t *testing.T) {
 
 func BenchmarkCompute(b *testing.B) {
 	for _, v := range []swing.View{swing.OpenSide, swing.Rear} {
-		s := newHitter(nil).shoot(defaultFilm(v))
+		s := newHitter(nil).withBat(defaultFilm(v), newHitter(nil).shoot(defaultFilm(v)))
 		b.Run(fmt.Sprint(v), func(b *testing.B) {
 			for range b.N {
 				if _, _, err := Compute(s, DefaultOptions()); err != nil {

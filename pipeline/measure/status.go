@@ -79,6 +79,9 @@ func (w *work) barred(d *definition, e swing.EventName) string {
 	return w.batBarred(d, e)
 }
 
+// noHeight is the reason of measures in kilograms and metres alone.
+const noHeight = "the hitter's height was not given"
+
 // batBarred returns why a measure of the bat cannot be computed at e, or "".
 func (w *work) batBarred(d *definition, e swing.EventName) string {
 	switch why := w.batSeen(e); {
@@ -87,7 +90,7 @@ func (w *work) batBarred(d *definition, e swing.EventName) string {
 	case d.length && w.club.length.mean <= 0:
 		return "the bat's length is not known"
 	case d.height && w.o.HeightM <= 0:
-		return "the hitter's height was not given"
+		return noHeight
 	}
 	for _, j := range weights { // guessed ones do for the centre of mass
 		if d.length && len(d.joints) > 0 && !w.c.known(j, w.events[e].Time) {
