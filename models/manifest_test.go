@@ -45,7 +45,7 @@ func TestEmbeddedManifests(t *testing.T) {
 			t.Errorf("%s: keypoints is missing", m.ID)
 		}
 	}
-	for _, id := range []string{"pose-heavy", "pose-full", "pose-detector", "pose-thunder", "object-nanodet"} {
+	for _, id := range []string{"pose-heavy", "pose-full", "pose-detector", "pose-thunder", "object-nanodet", "bat-points", "feet-points"} {
 		if !have[id] {
 			t.Errorf("no manifest %s", id)
 		}
