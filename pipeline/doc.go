@@ -1,25 +1,29 @@
 // Package pipeline analyses one clip: Run calls the stages in order. Start
 // reading here.
 //
-//	file ─ ingest ─> frames ─ pose ─> poses ─ track ─> track ─ event ─> swings ─ measure ─> measures
-//	                   └─ camera ─> steady maps ──┘
+//	file ─ ingest ─> frames ─ pose ──> poses ─ track ─> track ─ bat ─> path ─ event ─> swings ─ measure ─> measures
+//	  │                ├─ camera ─> steady maps ──┘               │                │
+//	  │                └─ bat ────> sightings ────────────────────┘                │
+//	  └─ sound ─> cracks ───────────────────────────────────────────────────────────┘
 //
 // What each stage takes and gives:
 //
-//	ingest   file             -> upright frames with presentation times
+//	ingest   file             -> upright frames with presentation times; the sound on the same clock
 //	camera   frames           -> maps that undo the camera's own motion
-//	pose     frames           -> the hitter's body points per frame, px
+//	pose     frames           -> the hitter's body points per frame, px; feet by a network of our own
+//	bat      frames, poses    -> what single frames show of the bat (Finder), then the bat over time (Path)
 //	track    poses, maps      -> repaired, smoothed points over time; every repair is a Warning
-//	event    track            -> swings with batting side, view and instants, each with its sigma
+//	sound    samples          -> sharp sounds that can be a hit
+//	event    track, bat, cracks -> swings with batting side, view and instants, each with its sigma
 //	measure  swing            -> measures with sigma, status and reason
 //	output   analysis         -> analysis.json, measures.csv (called by the command, not by Run)
 //	render   frames, analysis -> overlay.mp4, stills (called by the command, not by Run)
 //
-// Later stages have their places reserved: bat (after track), lift (after
-// bat), judge and compare (after measure). They do not exist yet.
+// Later stages have their places reserved: lift (after bat), judge and
+// compare (after measure). They do not exist yet.
 //
 // Rules of the house, enforced by imports_test.go: stages import the
-// vocabulary (package swing) and plain arithmetic (signal, pixel), never each
+// vocabulary (package swing) and tools (signal, pixel, spot), never each
 // other; C libraries are reached only from ingest, camera, output/render
 // (OpenCV) and models (ONNX Runtime); settings files and services live under
 // cmd.
