@@ -20,7 +20,7 @@ const (
 	trackVersion   = 1
 	batVersion     = 1
 	soundVersion   = 1
-	eventVersion   = 2
+	eventVersion   = 3
 	measureVersion = 2
 )
 
@@ -177,7 +177,12 @@ func findSwings(tracks []tracked, h hearing, b bodies, o event.Options) (found, 
 			out.Swings = append(out.Swings, s)
 		}
 	}
-	if len(out.Swings) == 0 && !has(out.Warnings, "no-swing") && !has(b.Warnings, "no-swing") && !has(b.Warnings, "no-person") {
+	if nobody := len(out.Swings) == 0 && (has(b.Warnings, "no-person") || has(out.Warnings, "no-person")); nobody {
+		// Where nobody is, all else that was missed says the same again.
+		out.Warnings = only(out.Warnings, "no-person")
+		return out, nil
+	}
+	if len(out.Swings) == 0 && !has(out.Warnings, "no-swing") && !has(b.Warnings, "no-swing") {
 		out.Warnings = append(out.Warnings, swing.Warning{Code: "no-swing", Text: "no swing found: " + b.Seen})
 	}
 	return out, nil

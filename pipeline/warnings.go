@@ -31,6 +31,16 @@ func has(ws []swing.Warning, code string) bool {
 	return slices.ContainsFunc(ws, func(w swing.Warning) bool { return w.Code == code })
 }
 
+// only keeps the first warning of a code.
+func only(ws []swing.Warning, code string) []swing.Warning {
+	for _, w := range ws {
+		if w.Code == code {
+			return []swing.Warning{w}
+		}
+	}
+	return nil
+}
+
 // frameRange returns the first and last frame of poses.
 func frameRange(poses []swing.Pose) []int {
 	if len(poses) == 0 {

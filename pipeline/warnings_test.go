@@ -3,6 +3,7 @@ package pipeline
 import (
 	"testing"
 
+	"plantframe/pipeline/event"
 	"plantframe/pipeline/swing"
 )
 
@@ -41,5 +42,32 @@ func TestWithinKeepsWhatTouchesTheSwing(t *testing.T) {
 	}
 	if got != "edge inside whole " {
 		t.Errorf("kept %q", got)
+	}
+}
+
+// An empty scene is said once, not by every stage that missed the hitter.
+func TestNobodyIsSaidOnce(t *testing.T) {
+	nobody := swing.Warning{Code: "no-person", Text: "nobody was found in the clip"}
+	noise := []swing.Warning{{Code: "camera-doubt"}, {Code: "hitter-lost"}}
+	for name, c := range map[string]struct {
+		tracks []tracked
+		scan   []swing.Warning
+		want   int
+	}{
+		"followed": {[]tracked{{Warnings: append([]swing.Warning{nobody}, noise...)}}, nil, 1},
+		"scanned":  {nil, []swing.Warning{nobody}, 0}, // the clip has it already
+	} {
+		f, err := findSwings(c.tracks, hearing{}, bodies{Warnings: c.scan, Seen: "nobody in the picture"}, event.DefaultOptions())
+		if err != nil {
+			t.Fatal(name, err)
+		}
+		if len(f.Warnings) != c.want || (c.want == 1 && f.Warnings[0].Code != "no-person") {
+			t.Errorf("%s: %v", name, f.Warnings)
+		}
+	}
+	// Somebody was there: that no swing was found stays said.
+	f, err := findSwings([]tracked{{Warnings: noise}}, hearing{}, bodies{Seen: "one person walking"}, event.DefaultOptions())
+	if err != nil || !has(f.Warnings, "no-swing") || !has(f.Warnings, "hitter-lost") {
+		t.Errorf("%v, %v", f.Warnings, err)
 	}
 }

@@ -27,6 +27,7 @@ func failure(op, clip string, err error) error {
 		e.Hint = "install it with: apt install ffmpeg"
 	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
 		e.Msg = "there is no room for the overlay and the stills"
+		e.Err = bareErrno(err) // the encoder says it in five lines of its own
 		e.Hint = "free some disk space or choose another folder with --out"
 	case errors.Is(err, os.ErrPermission), errors.Is(err, syscall.EROFS):
 		e.Msg = "the output folder cannot be written"
@@ -36,4 +37,13 @@ func failure(op, clip string, err error) error {
 		e.Hint = "check that the output folder exists and can be written"
 	}
 	return e
+}
+
+// bareErrno returns the system error that err wraps, without the words around it.
+func bareErrno(err error) error {
+	var code syscall.Errno
+	if errors.As(err, &code) {
+		return code
+	}
+	return err
 }

@@ -103,7 +103,7 @@ func TestDiskFull(t *testing.T) {
 		// in the middle, as on a full disk.
 		"size limit": "trap '' XFSZ\nulimit -f 32\nexec " + real + " \"$@\"\n",
 		// The system's words when a disk is full.
-		"no space": "echo 'av_interleaved_write_frame(): No space left on device' >&2\nexec head -c 100000 >/dev/null\n",
+		"no space": "echo 'av_interleaved_write_frame(): No space left on device' >&2\nseq -f 'consequence number %g' 40 >&2\nexec head -c 100000 >/dev/null\n",
 	} {
 		t.Run(name, func(t *testing.T) {
 			m := steadyClip(640, 360, 60, 2)
@@ -115,6 +115,9 @@ func TestDiskFull(t *testing.T) {
 			e := wantError(t, err, swing.KindOutput, dir, "")
 			if !strings.Contains(e.Msg, "no room") {
 				t.Errorf("message %q (%v)", e.Msg, e.Err)
+			}
+			if e.Err == nil || len(e.Err.Error()) > 40 || !strings.Contains(e.Hint, "free some disk space") {
+				t.Errorf("the user reads %q, hint %q: want one sentence", e.Error(), e.Hint)
 			}
 		})
 	}

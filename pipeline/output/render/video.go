@@ -98,9 +98,9 @@ func (e *encoder) reason(err error) error {
 		return errors.New("the encoder ended early")
 	case said == "":
 		return err
-	case strings.Contains(said, "No space left on device"):
+	case e.stderr.has("No space left on device"):
 		return fmt.Errorf("%w: %s", syscall.ENOSPC, said)
-	case strings.Contains(said, "File too large"):
+	case e.stderr.has("File too large"):
 		return fmt.Errorf("%w: %s", syscall.EFBIG, said)
 	}
 	return errors.New(said)
@@ -131,6 +131,14 @@ func (t *tail) Write(p []byte) (int, error) {
 	}
 	t.buf.Write(p)
 	return len(p), nil
+}
+
+// has looks in all that is kept: the cause often comes first and its consequences
+// fill the end.
+func (t *tail) has(words string) bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return bytes.Contains(t.buf.Bytes(), []byte(words))
 }
 
 func (t *tail) String() string {
