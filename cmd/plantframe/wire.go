@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"golang.org/x/sync/errgroup"
 
@@ -244,6 +245,10 @@ func (w *analyst) Draw(ctx context.Context, a swing.Analysis, dir string, p swin
 		return nil
 	}
 	o := w.settings.Drawing(w.threads)
+	var want func(int) bool
+	if wanted := render.Wanted(&a, o); wanted != nil && !damaged(a.Warnings) {
+		want = func(i int) bool { return wanted[i] }
+	}
 	from, to := math.Inf(1), 0.0
 	for _, s := range a.Swings {
 		from, to = min(from, s.Window[0]), max(to, s.Window[1])
@@ -253,7 +258,7 @@ func (w *analyst) Draw(ctx context.Context, a swing.Analysis, dir string, p swin
 	}
 	rd, err := ingest.Open(ctx, a.Clip, ingest.OpenOptions{
 		MaxSide: w.settings.DecodeSide, From: max(0, from-o.LeadIn), To: to + o.LeadOut,
-		Threads: w.settings.DecodeThreads, Options: w.settings.Ingest,
+		Threads: w.settings.DecodeThreads, Want: want, Options: w.settings.Ingest,
 	})
 	if err != nil {
 		return err
@@ -261,6 +266,13 @@ func (w *analyst) Draw(ctx context.Context, a swing.Analysis, dir string, p swin
 	o.Scale = rd.Scale()
 	err = render.Draw(ctx, rd.Frames(), a, dir, o, p)
 	return errors.Join(err, rd.Close())
+}
+
+// damaged tells whether frames of the clip did not come as its list says.
+func damaged(ws []swing.Warning) bool {
+	return slices.ContainsFunc(ws, func(w swing.Warning) bool {
+		return slices.Contains([]string{"damaged", "frames-missing", "frame-cut", "times-repaired"}, w.Code)
+	})
 }
 
 // Close gives the networks back.

@@ -12,6 +12,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"plantframe/pipeline/swing"
 )
 
 // stream is what ffprobe says of one stream; only the fields used here.
@@ -127,6 +129,16 @@ type timetable struct {
 	whole bool
 	// listed counts packets, hidden ones (edit lists) too.
 	listed int
+}
+
+// list hands the table to later decodes of the clip.
+func (tt *timetable) list() *swing.FrameList {
+	return &swing.FrameList{Times: tt.times, Keys: tt.keys, Whole: tt.whole, Count: tt.listed}
+}
+
+// tableOf is the reverse of list.
+func tableOf(l *swing.FrameList) timetable {
+	return timetable{times: l.Times, keys: l.Keys, whole: l.Whole, listed: l.Count}
 }
 
 // maxPackets bounds the timetable: eleven hours at 240 frames a second.

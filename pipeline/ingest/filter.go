@@ -22,14 +22,17 @@ func deliveredSize(width, height, maxSide int) (w, h int, scale float64) {
 	return w, h, scale
 }
 
-// filters writes ffmpeg's filter chain: cut, shrink, change to bytes of blue,
+// filters writes ffmpeg's filter chain: cut, pick (see choose), shrink, change to bytes of blue,
 // green and red, and tell the time of every frame on descriptor 3. ffmpeg itself turns the picture upright before the chain.
-func filters(w, h int, o OpenOptions) string {
+func filters(w, h int, pick string, o OpenOptions) string {
 	// All times in microseconds: the printed decimals of ffmpeg have six
 	// digits only, which is too coarse after a hundred seconds.
 	chain := []string{"settb=1/1000000"}
 	if trim := trimFilter(o.From, o.To); trim != "" {
 		chain = append(chain, trim)
+	}
+	if pick != "" {
+		chain = append(chain, "select='"+pick+"'")
 	}
 	chain = append(chain, fmt.Sprintf("scale=%d:%d:flags=bicubic", w, h))
 	// The metadata filter prints only frames that carry some.
@@ -57,8 +60,8 @@ func trimFilter(from, to float64) string {
 func micro(s float64) string { return strconv.FormatFloat(s, 'f', 6, 64) }
 
 // arguments returns ffmpeg's command line for a clip. seek is where decoding
-// starts, s, below zero for the beginning.
-func arguments(c swing.Clip, w, h int, seek float64, o OpenOptions) []string {
+// starts, s, below zero for the beginning; pick is as in filters.
+func arguments(c swing.Clip, w, h int, seek float64, pick string, o OpenOptions) []string {
 	args := []string{"-hide_banner", "-nostdin", "-v", "repeat+error", "-copyts"}
 	if o.Threads > 0 {
 		n := strconv.Itoa(o.Threads)
@@ -82,7 +85,7 @@ func arguments(c swing.Clip, w, h int, seek float64, o OpenOptions) []string {
 	args = append(args, input(c.Path)...)
 	return append(args,
 		"-noautoscale", "-map", "0:V:0", "-fps_mode", "passthrough",
-		"-vf", filters(w, h, o),
+		"-vf", filters(w, h, pick, o),
 		// A fine clock for the encoder, else uneven frame spacing is
 		// reported as damage.
 		"-enc_time_base", "1/1000000", "-f", "rawvideo", "-pix_fmt", "bgr24", "pipe:1")

@@ -91,6 +91,12 @@ type OpenOptions struct {
 	// Threads is the number of threads that ffmpeg decodes with. 0, the
 	// default, lets ffmpeg use every core.
 	Threads int
+	// Want says which frames are delivered, by their index in the container's
+	// list, when the clip has one (Clip.List) with times for all; the others are
+	// decoded and dropped at once, which spares most of their cost. nil, the
+	// default, wants all. It may be ignored, and in a clip with pictures that
+	// cannot be decoded other frames come: leave it nil for a damaged clip.
+	Want func(index int) bool
 	// Options are the limits and programs; its zero value is DefaultOptions.
 	Options Options
 }

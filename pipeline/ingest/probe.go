@@ -75,6 +75,7 @@ func Probe(ctx context.Context, path string, o Options) (swing.Clip, error) {
 		return swing.Clip{}, probeError(op, ctx, path, o, err)
 	}
 	setTimes(&c, s, table)
+	c.List = table.list()
 	if at, cut := cutOff(path); cut {
 		c.Warnings = append(c.Warnings, cutOffWarning(at, st.Size(), s, table))
 	}

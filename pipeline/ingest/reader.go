@@ -33,6 +33,8 @@ type Reader struct {
 	said         complaints
 	table        timetable
 	tableReady   chan struct{}
+	pick         string   // filter expression of the wanted frames, "" for all
+	picked       int      // how many they are
 	tone         *toneMap // nil for ordinary pictures
 	toneReady    chan struct{}
 	free         chan []byte
@@ -81,19 +83,28 @@ func Open(ctx context.Context, clip swing.Clip, o OpenOptions) (*Reader, error) 
 	r := &Reader{clip: clip, o: o, tableReady: make(chan struct{})}
 	r.ctx, r.cancel = context.WithCancelCause(ctx)
 	r.w, r.h, r.scale = deliveredSize(clip.Width, clip.Height, o.MaxSide)
-	seek := -1.0
-	if o.From > 0 {
+	switch {
+	case clip.List != nil:
+		r.table = tableOf(clip.List)
+		close(r.tableReady)
+	case o.From > 0:
 		// A window starts at the last key picture before it; its indices
 		// need the number of frames before it.
 		if err := r.listFrames(); err != nil {
 			r.cancel(errClosed)
 			return nil, probeError(op, ctx, clip.Path, o.Options, err)
 		}
-		seek = r.table.seekPoint(o.From)
-	} else {
+	default:
 		// The list is only needed once the first picture is there: read it
 		// while ffmpeg starts. Without it frames are simply counted.
 		r.background.Go(func() { _ = r.listFrames() })
+	}
+	seek := -1.0
+	if o.From > 0 {
+		seek = r.table.seekPoint(o.From)
+	}
+	if clip.List != nil {
+		r.pick, r.picked = choose(&r.table, o)
 	}
 	r.toneReady = make(chan struct{})
 	r.background.Go(func() {
@@ -161,7 +172,7 @@ func (r *Reader) start(seek float64) error {
 		return err
 	}
 	widen(picsIn)
-	r.cmd = command(r.ctx, r.o.Options.FFmpeg, arguments(r.clip, r.w, r.h, seek, r.o)...)
+	r.cmd = command(r.ctx, r.o.Options.FFmpeg, arguments(r.clip, r.w, r.h, seek, r.pick, r.o)...)
 	r.cmd.Stdout, r.cmd.Stderr, r.cmd.ExtraFiles = picsOut, saidOut, []*os.File{ticksOut}
 	if err := r.cmd.Start(); err != nil {
 		closeAll()
@@ -331,7 +342,7 @@ func (r *Reader) verdict(op string, n int) error {
 		return fail(op, r.clip.Path, swing.KindTooShort, fmt.Sprintf("the clip has no frame between %.3f and %.3f s", r.o.From, r.o.To), "", why)
 	case n == 0:
 		return fail(op, r.clip.Path, swing.KindUnreadable, "not one picture can be decoded", "copy it from the phone again", why)
-	case n < r.o.Options.MinFrames && r.o.From <= 0 && r.o.To == 0:
+	case n < r.o.Options.MinFrames && r.o.From <= 0 && r.o.To == 0 && r.pick == "":
 		return tooShort(op, r.clip.Path, n, r.o.Options.MinFrames)
 	}
 	return nil

@@ -131,6 +131,8 @@ func (r *Reader) report(n int, c *clock) {
 // unknown.
 func (r *Reader) announced() int {
 	switch {
+	case r.pick != "":
+		return r.picked
 	case !r.table.whole || len(r.table.times) == 0:
 		if r.o.From == 0 && r.o.To == 0 {
 			return r.clip.Frames

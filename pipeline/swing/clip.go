@@ -17,6 +17,18 @@ type Clip struct {
 	Transfer string  // transfer characteristic, such as "bt709" or "arib-std-b67"
 	Audio    bool    // has an audio track
 	Warnings []Warning
+	// List is the container's own list of pictures; nil = not read. It is not part
+	// of a result: it spares those who decode the clip from asking for it again.
+	List *FrameList `json:"-"`
+}
+
+// FrameList is what a container says of its pictures, nothing decoded. It is
+// only read once it is made.
+type FrameList struct {
+	Times []float64 // presentation times, s, non-decreasing, without hidden pictures
+	Keys  []float64 // s, increasing: where decoding can start, hidden pictures too
+	Whole bool      // every picture has a time; if not, Times only count
+	Count int       // pictures, hidden ones too
 }
 
 // Frame is one decoded picture. Pix is lent: it is valid until the next frame

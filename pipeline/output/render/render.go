@@ -21,7 +21,7 @@ func stillEvents() []swing.EventName {
 // time order with strictly increasing Index, at any one size; o.Scale says how
 // many pixels of the full picture, in which the coordinates of a are given,
 // one of theirs spans. Frames before the first and after the last part shown
-// are not needed; reading stops as soon as the rest is not. Pix is only read.
+// and those that Wanted leaves out are not needed; reading stops as soon as the rest is not. Pix is only read.
 //
 // Stills of an earlier analysis that this one does not have are removed. An
 // analysis without a swing writes nothing and is no error.
@@ -90,6 +90,7 @@ type drawing struct {
 	shelf *stillShelf
 
 	scene *scene // of the section on show
+	at    [2]int // its number from 1 and the frame gone through last
 }
 
 func (d *drawing) run(ctx context.Context, frames iter.Seq2[swing.Frame, error]) (err error) {
@@ -126,7 +127,7 @@ func (d *drawing) run(ctx context.Context, frames iter.Seq2[swing.Frame, error])
 		if err := d.show(ctx, d.sections[cur], f); err != nil {
 			return err
 		}
-		d.progress.Add(1)
+		d.progress.Add(d.passed(cur, f.Index))
 	}
 	if d.film == nil {
 		return errors.New("no frame of the swing could be read again")
@@ -135,6 +136,17 @@ func (d *drawing) run(ctx context.Context, frames iter.Seq2[swing.Frame, error])
 		return err
 	}
 	return d.shelf.wait()
+}
+
+// passed returns how many frames of the clip were gone through with this one: the
+// unwanted ones before it were not delivered.
+func (d *drawing) passed(section, index int) int {
+	n := 1
+	if d.at[0] == section+1 {
+		n = index - d.at[1]
+	}
+	d.at = [2]int{section + 1, index}
+	return n
 }
 
 // show brings one source frame of sec into the video and onto stills.

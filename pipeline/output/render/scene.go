@@ -26,14 +26,20 @@ type scene struct {
 const bannerTime = 0.35
 
 func newScene(st *style, sec *section, k, fps, hold float64) *scene {
-	sc := &scene{
-		st: st, sec: sec, k: k, plantAt: -1,
+	sc := newTiming(sec, fps, hold)
+	sc.st, sc.k = st, k
+	sc.strip = newStrip(st, sec, sc.reach(sec.start, sec.end))
+	return sc
+}
+
+// newTiming makes a scene that can tell when frames are shown, not draw them.
+func newTiming(sec *section, fps, hold float64) *scene {
+	return &scene{
+		sec: sec, plantAt: -1,
 		pace: pacer{sec: sec, fps: fps},
 		hold: int(math.Round(hold * fps)),
 		done: map[swing.EventName]bool{},
 	}
-	sc.strip = newStrip(st, sec, sc.reach(sec.start, sec.end))
-	return sc
 }
 
 // reach returns the rectangle that the hitter's points fill between two
