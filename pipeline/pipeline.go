@@ -21,7 +21,7 @@ const (
 	batVersion     = 1
 	soundVersion   = 1
 	eventVersion   = 3
-	measureVersion = 2
+	measureVersion = 3
 )
 
 // tracked is the artifact of the track stage for one part of the clip.

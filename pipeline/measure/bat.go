@@ -26,15 +26,17 @@ type club struct {
 	looked bool // somebody looked for it
 	times  []float64
 	sights []swing.BatSight // those in which it is seen, mirrored like the hitter
-	// length in px parallel to the picture at the hitter's distance; mean 0
-	// when nothing is known of it.
+	// length in px parallel to the picture at the hitter's distance, as the bat
+	// stage has it; mean 0 when nothing is known of it. given says that it was
+	// told and needs no estimate.
 	length length
+	given  bool
 }
 
 // newClub takes the bat from sw, mirrored as newCanon mirrors the track.
 func newClub(sw *swing.Swing) club {
 	b := &sw.Bat
-	c := club{looked: len(b.Sights) > 0}
+	c := club{looked: len(b.Sights) > 0, given: b.LengthSource == "given"}
 	if b.Length > 0 && !math.IsInf(b.Length, 0) {
 		c.length = length{b.Length, max(b.LengthSigma, leastLength*b.Length)}
 	}

@@ -249,7 +249,7 @@ func (w *work) batPose(draw int, e swing.EventName, near bool) batPose {
 		square = squareAtContact
 	}
 	hands, g, tip := w.handDepthAt(draw, w.events[e].Time), w.grip(), s.tip()
-	far, close := b.lens.depths(s.knob, tip, hands, g, w.club.length, w.b[draw].depth, square)
+	far, close := b.lens.depths(s.knob, tip, hands, g, w.batSize(), w.b[draw].depth, square)
 	depth := far
 	if near {
 		depth = close

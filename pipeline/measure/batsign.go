@@ -153,10 +153,10 @@ func (w *work) facing(draw int, t float64, s stick, at stand, habits []habit) fa
 	n := w.b[draw]
 	s = s.disturbed(n.stick)
 	l := w.lensAt(draw, at)
-	size := w.club.length.mean
+	size := w.batSize().mean
 	hands := w.handDepthAt(draw, t)
 	depth := [2]float64{}
-	depth[0], depth[1] = l.depths(s.knob, s.tip(), hands, w.grip(), w.club.length, n.depth, 0)
+	depth[0], depth[1] = l.depths(s.knob, s.tip(), hands, w.grip(), w.batSize(), n.depth, 0)
 	// The error of the depth that an error of the apparent length makes is
 	// bounded where the bat lies in the picture. That of the true length is the
 	// same in all frames and drawn with the quantile.

@@ -28,6 +28,7 @@ type work struct {
 	bats          map[swing.EventName]*batAt
 	hands         *handKnots
 	read          *readings
+	size          length // of the bat, once estimated
 }
 
 // Compute returns all measures of one swing in the order of Catalogue, each
