@@ -22,8 +22,9 @@ func deliveredSize(width, height, maxSide int) (w, h int, scale float64) {
 	return w, h, scale
 }
 
-// filters writes ffmpeg's filter chain: cut, pick (see choose), shrink, change to bytes of blue,
-// green and red, and tell the time of every frame on descriptor 3. ffmpeg itself turns the picture upright before the chain.
+// filters writes ffmpeg's filter chain: cut, pick (see choose), shrink, change to
+// bytes of blue, green and red, and tell the time of every frame on descriptor 3.
+// ffmpeg itself turns the picture upright before the chain.
 func filters(w, h int, pick string, o OpenOptions) string {
 	// All times in microseconds: the printed decimals of ffmpeg have six
 	// digits only, which is too coarse after a hundred seconds.

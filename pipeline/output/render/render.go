@@ -21,7 +21,8 @@ func stillEvents() []swing.EventName {
 // time order with strictly increasing Index, at any one size; o.Scale says how
 // many pixels of the full picture, in which the coordinates of a are given,
 // one of theirs spans. Frames before the first and after the last part shown
-// and those that Wanted leaves out are not needed; reading stops as soon as the rest is not. Pix is only read.
+// and those that Wanted leaves out are not needed; reading stops as soon as the
+// rest is not. Pix is only read.
 //
 // Stills of an earlier analysis that this one does not have are removed. An
 // analysis without a swing writes nothing and is no error.
