@@ -17,7 +17,7 @@ import (
 // older code are not taken.
 const (
 	bodiesVersion  = 2
-	trackVersion   = 1
+	trackVersion   = 2
 	batVersion     = 1
 	soundVersion   = 1
 	eventVersion   = 3

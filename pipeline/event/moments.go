@@ -48,6 +48,14 @@ func (b *body) plant(f foot, contact float64) (estimate, bool) {
 	}
 	e.sigma = math.Hypot(e.sigma, touchdownSigma)
 	e.method = byFootStill
+	if b.view == swing.Rear && f.toe != nil {
+		// The toe looks out from behind the rear leg, ankle and heel do not.
+		if toe, ok := b.landing([]footPoint{*f.toe}, f.top, f.height, contact, usualTempo+toeLead, instant); ok {
+			toe.t, toe.sigma = toe.t+toeLead, math.Hypot(toe.sigma, toeLeadSpread)
+			e = fuse([]estimate{e, toe})
+			e.method = byFootStill
+		}
+	}
 	if t, slides := b.slide(f.points[0], e.t, contact); slides {
 		e = estimate{t: t, sigma: math.Hypot(e.sigma, 0.015), method: bySlideEnd}
 	}

@@ -97,9 +97,11 @@ func (w *work) stretches(j swing.Joint, f func(a, b int)) {
 // skin is seen but the joint is inside, behind the body, or moving. From the
 // mean distances of BlazePose heavy to the joint centres of rendered hitters
 // after its points are moved to joint centres (shoulder .055, elbow .075, wrist
-// .070, hip .080, knee .050, ankle .035, heel .065, big toe .043; both views, up
-// to contact), divided by 1.2533, the mean of a Rayleigh distribution of unit
-// sigma. The face is common practice, no source.
+// .070, hip .080, knee .050; both views, up to contact), divided by 1.2533, the
+// mean of a Rayleigh distribution of unit sigma. The feet are the feet
+// network's: ankle .013, heel .018, big toe .009 there, and half as much again
+// because it has learnt on rendered hitters alone. The face is common practice,
+// no source.
 func placing(j swing.Joint) float64 {
 	switch j {
 	case swing.LeftShoulder, swing.RightShoulder:
@@ -113,11 +115,11 @@ func placing(j swing.Joint) float64 {
 	case swing.LeftKnee, swing.RightKnee:
 		return 0.050 / rayleighMean
 	case swing.LeftAnkle, swing.RightAnkle:
-		return 0.035 / rayleighMean
+		return 0.020 / rayleighMean
 	case swing.LeftHeel, swing.RightHeel:
-		return 0.065 / rayleighMean
+		return 0.028 / rayleighMean
 	case swing.LeftBigToe, swing.RightBigToe:
-		return 0.043 / rayleighMean
+		return 0.014 / rayleighMean
 	}
 	return 0.040 / rayleighMean
 }
