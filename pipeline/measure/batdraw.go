@@ -244,12 +244,9 @@ func (w *work) batPose(draw int, e swing.EventName, near bool) batPose {
 	b := batPose{picture: s, near: near, lens: w.lensAt(draw, w.stands(t))}
 	com := p.centre(e)
 	b.centre = com.X
-	square := 0.0
-	if e == swing.Contact && w.c.view == swing.Rear {
-		square = squareAtContact
-	}
+	square, _ := w.square(w.events[e].Time)
 	hands, g, tip := w.handDepthAt(draw, w.events[e].Time), w.grip(), s.tip()
-	far, close := b.lens.depths(s.knob, tip, hands, g, w.batSize(), w.b[draw].depth, square)
+	far, close, _ := b.lens.depths(s.knob, tip, hands, g, w.batSize(), w.b[draw].depth, square)
 	depth := far
 	if near {
 		depth = close
@@ -264,6 +261,20 @@ func (w *work) batPose(draw int, e swing.EventName, near bool) batPose {
 	}
 	b.knob, b.tip = turn(r.knob, r.knobDepth), turn(r.tip, r.tipDepth)
 	return b
+}
+
+// square returns how nearly a bat at time t is known to lie in the picture, see
+// lens.depths, and how many frames share that knowledge; 0 for not at all.
+func (w *work) square(t float64) (share, frames float64) {
+	e, ok := w.events[swing.Contact]
+	if !ok || w.c.view != swing.Rear {
+		return 0, 1
+	}
+	h := w.around(e.Time, 0)
+	if t < h.from || t > h.to {
+		return 0, 1
+	}
+	return squareAtContact, h.frames
 }
 
 // batSeen returns why the bat cannot be measured at e, or "".

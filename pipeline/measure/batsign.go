@@ -51,9 +51,7 @@ func (w *work) habits() []habit {
 	var out []habit
 	at := func(e swing.EventName, odds float64) {
 		if v, ok := w.events[e]; ok {
-			// Wide enough to hold a frame that is looked at.
-			half := max(waitStep, w.c.spacing(v.Time)) / 2
-			out = append(out, w.habit(v.Time-half, v.Time+half, odds))
+			out = append(out, w.around(v.Time, odds))
 		}
 	}
 	if w.c.view == swing.OpenSide {
@@ -68,6 +66,13 @@ func (w *work) habits() []habit {
 		out = append(out, w.habit(c.plant+0.5*d, c.plant+0.75*d, math.Log(50)))
 	}
 	return out
+}
+
+// around returns a habit at one instant, wide enough to hold a frame that is looked
+// at.
+func (w *work) around(t, odds float64) habit {
+	half := max(waitStep, w.c.spacing(t)) / 2
+	return w.habit(t-half, t+half, odds)
 }
 
 func (w *work) habit(from, to, odds float64) habit {
@@ -156,7 +161,10 @@ func (w *work) facing(draw int, t float64, s stick, at stand, habits []habit) fa
 	size := w.batSize().mean
 	hands := w.handDepthAt(draw, t)
 	depth := [2]float64{}
-	depth[0], depth[1] = l.depths(s.knob, s.tip(), hands, w.grip(), w.batSize(), n.depth, 0)
+	square, frames := w.square(t)
+	var odds float64
+	depth[0], depth[1], odds = l.depths(s.knob, s.tip(), hands, w.grip(), w.batSize(), n.depth, square)
+	f.log = [2]float64{-odds / 2 / frames, odds / 2 / frames}
 	// The error of the depth that an error of the apparent length makes is
 	// bounded where the bat lies in the picture. That of the true length is the
 	// same in all frames and drawn with the quantile.

@@ -14,13 +14,13 @@ const (
 	focalShare = 0.15 // one sigma, relative
 	// Without the picture's size: viewDistance, with this relative sigma.
 	distanceShare = 0.2
-	// The lens is held at breast height, three quarters of the stature over the
-	// ground, between belt and eyes (common practice, no source), statures.
-	eyeHeight = 0.75
-	eyeSigma  = 0.15
-	// From there it looks a little down at the middle of the body: half of
-	// eyeHeight - 1/2 over the usual distance is about 4 degrees.
-	lookDown      = 4.0 // deg
+	// The lens is between the breast and the eyes of a standing adult, or on a
+	// tripod a little lower, whoever bats: common practice, no source; m.
+	eyeHeight = 1.35
+	eyeSigma  = 0.25
+	// From there it looks a little down at the middle of the body, .85 m high
+	// and 5 or 6 m away: 5 degrees.
+	lookDown      = 5.0 // deg
 	lookDownSigma = 5.0
 	// ankleHeight is the ankle joint's height over the ground, statures: .039,
 	// Drillis and Contini (1966) as reproduced in Winter (2009), from memory.
@@ -42,7 +42,8 @@ func (w *work) lens(ankles, axis, stature float64, n camNoise) lens {
 	l := lens{middle: axis, distance: viewDistance * stature * math.Exp(distanceShare*n.focal)}
 	ground := ankles + ankleHeight*stature
 	// Row of the horizon by the height of the lens ...
-	height := length{ground - eyeHeight*stature, eyeSigma * stature}
+	metre := stature / w.bodyHeight()
+	height := length{ground - eyeHeight*metre, eyeSigma * metre}
 	l.horizon = height.mean + height.sigma*n.height
 	if w.width > 0 && w.height > 0 {
 		l.middle = w.side * w.width / 2
@@ -53,6 +54,14 @@ func (w *work) lens(ankles, axis, stature float64, n camNoise) lens {
 		l.horizon = (a*height.mean+b*look.mean)/(a+b) + n.height/math.Sqrt(a+b)
 	}
 	return l
+}
+
+// bodyHeight returns the hitter's height, m: as given, or what is usual.
+func (w *work) bodyHeight() float64 {
+	if w.o.HeightM > 0 {
+		return w.o.HeightM
+	}
+	return usualHeight
 }
 
 // camNoise are the standard normal numbers of one draw's camera.
@@ -80,8 +89,9 @@ type rod struct {
 // directions in space equally likely beforehand: its density is that of the length
 // it asks for, normal about L, over that length squared. share (0..1) is the quantile
 // that is taken of each reading. With square > 0 the bat is expected to lie in the
-// picture, within that share of its length.
-func (l lens) depths(knob, tip swing.Point, hands, grip float64, size length, share, square float64) (far, near float64) {
+// picture, within that share of its length; odds is then the logarithm of the near
+// reading's chance over the far one's, else 0.
+func (l lens) depths(knob, tip swing.Point, hands, grip float64, size length, share, square float64) (far, near, odds float64) {
 	a, b := l.extent(knob, tip, hands, grip)
 	ab, bb, aa := a.Dot(b), 1+b.Dot(b), a.Dot(a)
 	least := ab / bb // where the bat is shortest
@@ -89,18 +99,34 @@ func (l lens) depths(knob, tip swing.Point, hands, grip float64, size length, sh
 	// The readings lie evenly to both sides of it. Beyond span lies nothing.
 	longest := max(size.mean+3.5*size.sigma, short*1.001)
 	span := math.Sqrt(max(0, (longest*longest-short*short)/bb))
-	var sum [depthSteps + 1]float64
-	top := math.Inf(-1)
-	var logs [depthSteps]float64
-	for i := range logs {
-		q := span * (float64(i) + 0.5) / depthSteps
-		need := math.Sqrt(short*short + bb*q*q)
-		logs[i] = bell(need, size.mean, size.sigma) - 2*math.Log(need)
-		if square > 0 {
-			logs[i] += bell(q/need, 0, square)
+	var side [2]float64
+	var mass [2]float64
+	for k, sign := range []float64{-1, 1} {
+		var logs [depthSteps]float64
+		top := math.Inf(-1)
+		for i := range logs {
+			q := span * (float64(i) + 0.5) / depthSteps
+			need := math.Sqrt(short*short + bb*q*q)
+			logs[i] = bell(need, size.mean, size.sigma) - 2*math.Log(need)
+			if square > 0 {
+				logs[i] += bell((least+sign*q)/need, 0, square)
+			}
+			top = max(top, logs[i])
 		}
-		top = max(top, logs[i])
+		var q float64
+		q, mass[k] = quantileOf(&logs, top, share)
+		side[k] = least + sign*span*q
+		if square <= 0 { // the other side is its mirror image
+			return least - span*q, least + span*q, 0
+		}
 	}
+	return side[0], side[1], mass[1] - mass[0]
+}
+
+// quantileOf returns the quantile of a density given by logarithms at even steps of
+// 0..1, and the logarithm of its mass.
+func quantileOf(logs *[depthSteps]float64, top, share float64) (q, mass float64) {
+	var sum [depthSteps + 1]float64
 	for i, v := range logs {
 		sum[i+1] = sum[i] + math.Exp(v-top)
 	}
@@ -109,8 +135,7 @@ func (l lens) depths(knob, tip swing.Point, hands, grip float64, size length, sh
 	for i < depthSteps-1 && sum[i+1] < want {
 		i++
 	}
-	q := span * (float64(i) + (want-sum[i])/(sum[i+1]-sum[i])) / depthSteps
-	return least - q, least + q
+	return (float64(i) + (want-sum[i])/(sum[i+1]-sum[i])) / depthSteps, top + math.Log(sum[depthSteps])
 }
 
 // depthSteps is the number of depths tried for each reading.
