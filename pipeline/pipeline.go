@@ -20,8 +20,8 @@ const (
 	trackVersion   = 2
 	batVersion     = 1
 	soundVersion   = 1
-	eventVersion   = 3
-	measureVersion = 3
+	eventVersion   = 4
+	measureVersion = 4
 )
 
 // tracked is the artifact of the track stage for one part of the clip.

@@ -70,7 +70,7 @@ func TestTruth(t *testing.T) {
 	bounds := map[swing.EventName]map[swing.View]float64{
 		swing.Lift:    {swing.OpenSide: 25, swing.Rear: 25},
 		swing.Touch:   {swing.OpenSide: 22, swing.Rear: 30},
-		swing.Plant:   {swing.OpenSide: 10, swing.Rear: 25},
+		swing.Plant:   {swing.OpenSide: 11, swing.Rear: 25},
 		swing.Contact: {swing.OpenSide: 20, swing.Rear: 25},
 	}
 	for _, v := range views() {

@@ -175,7 +175,7 @@ func (b *body) landing(points []footPoint, top, height, contact, tempo float64, 
 	}
 	var ch []channel
 	for _, p := range points {
-		ch = append(ch, channel{p.rawY[from:to], pointNoise(signal.Median(p.score[from:to]))})
+		ch = append(ch, channel{p.rawY[from:to], p.noise(from, to)})
 	}
 	all := stops(b.times[from:to], ch, flightWander(height), top+0.02, contact)
 	if len(all) == 0 {
@@ -230,12 +230,22 @@ func (b *body) leaving(p footPoint, from, top float64) (estimate, bool) {
 	for i := range n {
 		ts[i], ys[i] = -b.times[i1-1-i], p.rawY[i1-1-i]
 	}
-	all := stops(ts, []channel{{ys, pointNoise(signal.Median(p.score[i0:i1]))}}, airWander, -top+0.02, -from)
+	all := stops(ts, []channel{{ys, p.noise(i0, i1)}}, airWander, -top+0.02, -from)
 	if len(all) == 0 {
 		return estimate{}, false
 	}
 	t, sd := expect(all, instant)
 	return estimate{t: -t, sigma: math.Max(sd, 0.002)}, true
+}
+
+// noise is the error of the point's height in the frames [from,to): by its
+// score, and never less than what is seen to jump from frame to frame over the
+// whole track, because dusk and small pictures make any network restless.
+func (p footPoint) noise(from, to int) noiseModel {
+	n := pointNoise(signal.Median(p.score[from:to]))
+	n.white = math.Max(n.white, signal.Noise(p.rawY))
+	n.slow = math.Max(n.slow, n.white/2)
+	return n
 }
 
 // pointNoise is the error of a foot point that the network gives a score to.

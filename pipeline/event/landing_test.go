@@ -10,6 +10,7 @@ import (
 // stops, alone and under noise; and the same on time running backward.
 func TestStopsFindsTheCorner(t *testing.T) {
 	n := pointNoise(1)
+	n.white = 0.0015 // of the samples below
 	for _, speed := range []float64{0.2, 0.5, 1} {
 		for _, corner := range []float64{0.200, 0.2037, 0.215} {
 			sum, inside := 0.0, 0
