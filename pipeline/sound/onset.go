@@ -93,10 +93,10 @@ const (
 	// leastCount is the number of chance sounds that a stretch may always
 	// hold: that none was heard in a few seconds proves little.
 	leastCount = 0.3
-	// alikeCount is what every other onset adds that scores no less than one
-	// alike-th: where there are many, a sharper one is no wonder, as the
+	// alikeCount is what every other onset adds that scores no less than a
+	// quarter: where there are many, a sharper one is no wonder, as the
 	// hardest consonant of a talk.
-	alikeCount, alike = 0.03, 10.0
+	alikeCount, alike = 0.03, 4.0
 )
 
 // leastSlope bounds how steeply scores may thin out: those of steady noise
