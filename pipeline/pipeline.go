@@ -20,7 +20,7 @@ const (
 	trackVersion   = 2
 	batVersion     = 1
 	soundVersion   = 1
-	eventVersion   = 4
+	eventVersion   = 5
 	measureVersion = 4
 )
 

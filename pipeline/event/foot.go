@@ -250,13 +250,14 @@ func (p footPoint) noise(from, to int) noiseModel {
 
 // pointNoise is the error of a foot point that the network gives a score to.
 // The score falls with the error that the feet network states, exp(-error/0.03
-// torso), a torso being 0.3 of stature; most of the error wanders slowly and a
-// seventh changes from frame to frame. Hidden points are worse than stated on
-// bodies unlike those it learnt on, by up to three times.
+// torso), a torso being 0.3 of stature. Half of that error stays the same over
+// a stride and does no harm to times, half wanders slowly, and a seventh of that
+// changes from frame to frame. Hidden points are worse than stated on bodies
+// unlike those it learnt on, by up to four times.
 func pointNoise(score float64) noiseModel {
 	s := math.Max(0.05, math.Min(1, score))
 	h := 1 - s
-	slow := 0.0008 - 0.009*math.Log(s)*(1+2*h)
+	slow := 0.0005 - 0.0045*math.Log(s)*(1+6*h)
 	return noiseModel{white: 0.0004 + 0.15*slow, slow: slow, memory: 0.03 + 0.1*h*h}
 }
 

@@ -113,7 +113,7 @@ func (b *body) launch(peak float64) estimate {
 // touchSpread and touchSpreadRear are what the choice of the part that touches
 // first adds to the error of touch, s: half of what lies between toe and heel,
 // more where the foot is seen from behind.
-const touchSpread, touchSpreadRear = 0.010, 0.025
+const touchSpread, touchSpreadRear = 0.008, 0.012
 
 // touch finds the first ground contact: the earlier of toe and heel, both
 // together when they cannot be told apart.

@@ -21,7 +21,7 @@ const (
 
 // What one camera cannot know, one sigma each.
 const (
-	levelSigma = 1.5 // deg, tilt of a phone levelled by eye or on a tripod
+	levelSigma = 1.0 // deg, tilt of a phone held to its own level line or on a tripod (common practice, no source)
 	yawSigma   = 7.0 // deg, between the picture and the pitch line: camera placed by eye
 	// viewDistance is the usual distance of the camera, statures: a standing
 	// person fills about half of the picture height of a phone held upright
