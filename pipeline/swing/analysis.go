@@ -23,6 +23,7 @@ type Swing struct {
 	// when it was not computed.
 	CentreOfMass []*Point
 	Measures     []Measure
+	Findings     []Finding // in order of severity; empty when nothing was judged
 	Warnings     []Warning
 }
 
