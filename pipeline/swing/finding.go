@@ -26,4 +26,12 @@ type Finding struct {
 	Why      string   `json:"why"`    // why it matters
 	Cue      string   `json:"cue"`    // what to tell the hitter
 	Drills   []string `json:"drills"` // names of drills, described in the drill file
+	// Lo and Hi are the band, in the measure's unit; nil = open on that side.
+	Lo *float64 `json:"lo,omitempty"`
+	Hi *float64 `json:"hi,omitempty"`
+	// Good is true for a checkpoint that is worth telling the hitter as done
+	// well.
+	Good bool `json:"good,omitempty"`
+	// Title is the checkpoint in a few words, such as "barrel steep".
+	Title string `json:"title,omitempty"`
 }
