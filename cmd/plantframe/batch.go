@@ -179,6 +179,9 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 		// said, and the rest is stored.
 		drawErr = w.Draw(ctx, a, tmp, p)
 	}
+	if err := writePages(tmp, a, b.settings.Hitter, nil); err != nil {
+		drawErr = errors.Join(drawErr, err)
+	}
 	if err := ctx.Err(); err != nil {
 		return err
 	}

@@ -151,10 +151,19 @@ func bool2int(b bool) int {
 // stillName is the form of the names of stills: swing, event.
 var stillName = regexp.MustCompile(`^\d+-[a-z-]+\.png$`)
 
+// pageName is the form of the names of reports.
+var pageName = regexp.MustCompile(`^report(-\d+)?\.html$`)
+
 // removeStale removes pictures of an earlier analysis that keep does not hold.
 func removeStale(dir string, keep []string) {
 	if !slices.Contains(keep, overlayFile) {
 		_ = os.Remove(filepath.Join(dir, overlayFile))
+	}
+	pages, err := filepath.Glob(filepath.Join(escapeGlob(dir), "report*.html"))
+	for _, page := range pages {
+		if name := filepath.Base(page); err == nil && pageName.MatchString(name) && !slices.Contains(keep, name) {
+			_ = os.Remove(page)
+		}
 	}
 	stills, err := os.ReadDir(filepath.Join(dir, stillsFolder))
 	if err != nil {

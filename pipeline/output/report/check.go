@@ -1,0 +1,154 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strings"
+
+	"plantframe/pipeline/swing"
+)
+
+// check is one checkpoint of the list.
+type check struct {
+	Title, State, Class, Value, Band, Text string
+	Bar                                    template.HTML
+}
+
+// unitOf turns a unit into what follows the number.
+func unitOf(unit string) (suffix string, scale float64) {
+	switch unit {
+	case "deg":
+		return "°", 1
+	case "stature":
+		return " % of height", 100
+	case "m":
+		return " cm", 100
+	case "ms":
+		return " ms", 1
+	case "upper_arm":
+		return " % of the upper arm", 100
+	case "shoulder_width":
+		return " % of shoulder width", 100
+	case "1":
+		return " %", 100
+	case "kg_m2":
+		return " kg m²", 1
+	}
+	return " " + unit, 1
+}
+
+// number prints x of a unit with as many digits as it deserves.
+func number(x float64, scale float64) string {
+	x *= scale
+	if math.Abs(x) < 9.95 && scale == 1 {
+		return strings.TrimSuffix(strings.ReplaceAll(fmt.Sprintf("%.1f", x), "-", "−"), ".0")
+	}
+	return strings.ReplaceAll(fmt.Sprintf("%.0f", x), "-", "−")
+}
+
+func titleOf(f swing.Finding) string {
+	if f.Title != "" {
+		return f.Title
+	}
+	return strings.ReplaceAll(f.ID, "-", " ")
+}
+
+// states are the words and classes of a finding's states.
+func stateOf(s swing.FindingStatus) (word, class string) {
+	switch s {
+	case swing.InBand:
+		return "in the band", "in"
+	case swing.NearEdge:
+		return "near the edge", "near"
+	case swing.OutOfBand:
+		return "outside", "out"
+	}
+	return "not measurable", "none"
+}
+
+// checks lists what was judged, and the names of what could not be.
+func checks(s swing.Swing) (out []check, unmeasured []string) {
+	for _, f := range s.Findings {
+		m := measureOf(s, f.Measure, f.Event)
+		if f.Status == swing.NotJudgeable || m == nil || m.Value == nil || m.Sigma == nil {
+			why := ""
+			if m != nil && m.Reason != "" {
+				why = " (" + m.Reason + ")"
+			}
+			unmeasured = append(unmeasured, titleOf(f)+why)
+			continue
+		}
+		suffix, scale := unitOf(m.Unit)
+		c := check{Title: titleOf(f), Text: f.Text, Value: number(*m.Value, scale) + " ± " + number(*m.Sigma, scale) + suffix}
+		c.State, c.Class = stateOf(f.Status)
+		switch {
+		case f.Lo != nil && f.Hi != nil:
+			c.Band = number(*f.Lo, scale) + " to " + number(*f.Hi, scale) + suffix
+		case f.Lo != nil:
+			c.Band = "from " + number(*f.Lo, scale) + suffix
+		case f.Hi != nil:
+			c.Band = "up to " + number(*f.Hi, scale) + suffix
+		}
+		c.Bar = bar(*m.Value, *m.Sigma, f.Lo, f.Hi, c)
+		out = append(out, c)
+	}
+	return out, unmeasured
+}
+
+func measureOf(s swing.Swing, id string, e swing.EventName) *swing.Measure {
+	for i := range s.Measures {
+		if s.Measures[i].ID == id && s.Measures[i].Event == e {
+			return &s.Measures[i]
+		}
+	}
+	return nil
+}
+
+// bar draws the band, the value and its whisker of one sigma on a line.
+func bar(v, sigma float64, lo, hi *float64, c check) template.HTML {
+	if lo == nil && hi == nil {
+		return ""
+	}
+	// The picture shows the band in the middle with half its width on each
+	// side, wider when the value lies farther out.
+	var a, b float64
+	switch {
+	case lo != nil && hi != nil:
+		a, b = *lo-(*hi-*lo)/2, *hi+(*hi-*lo)/2
+	case lo != nil:
+		w := math.Max(math.Abs(v-*lo), 3*sigma)
+		a, b = *lo-w, *lo+1.5*w
+	default:
+		w := math.Max(math.Abs(v-*hi), 3*sigma)
+		a, b = *hi-1.5*w, *hi+w
+	}
+	a, b = math.Min(a, v-1.3*sigma), math.Max(b, v+1.3*sigma)
+	if !(b > a) {
+		return ""
+	}
+	const w, mid = 300.0, 14.0
+	at := func(x float64) float64 { return 6 + (w-12)*math.Min(1, math.Max(0, (x-a)/(b-a))) }
+	x0, x1 := 6.0, w-6
+	if lo != nil {
+		x0 = at(*lo)
+	}
+	if hi != nil {
+		x1 = at(*hi)
+	}
+	var s strings.Builder
+	fmt.Fprintf(&s, `<svg viewBox="0 0 %g 28" role="img" aria-label="%s">`, w, template.HTMLEscapeString(c.Title+": "+c.Value+", band "+c.Band+", "+c.State))
+	fmt.Fprintf(&s, `<line class="axis" x1="4" y1="%g" x2="%g" y2="%g"/>`, mid, w-4, mid)
+	fmt.Fprintf(&s, `<rect class="band" x="%.1f" y="%g" width="%.1f" height="16" rx="3"/>`, x0, mid-8, math.Max(1, x1-x0))
+	fmt.Fprintf(&s, `<path class="whisker" d="M%.1f %gV%gM%.1f %gV%gM%.1f %gH%.1f"/>`, at(v-sigma), mid-5, mid+5, at(v+sigma), mid-5, mid+5, at(v-sigma), mid, at(v+sigma))
+	switch c.Class {
+	case "out": // a diamond outside, a circle inside, a square at the edge
+		fmt.Fprintf(&s, `<path class="value out" d="M%.1f %gl7 7l-7 7l-7-7z"/>`, at(v), mid-7)
+	case "near":
+		fmt.Fprintf(&s, `<rect class="value near" x="%.1f" y="%g" width="11" height="11"/>`, at(v)-5.5, mid-5.5)
+	default:
+		fmt.Fprintf(&s, `<circle class="value in" cx="%.1f" cy="%g" r="6"/>`, at(v), mid)
+	}
+	s.WriteString(`</svg>`)
+	return template.HTML(s.String()) //nolint:gosec // numbers and escaped words
+}

@@ -1,0 +1,185 @@
+package report
+
+import (
+	"bytes"
+	"embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io"
+	"path"
+	"strings"
+
+	"plantframe/pipeline/swing"
+)
+
+//go:embed page.html style.css
+var files embed.FS
+
+// Drill is an exercise named by a finding.
+type Drill struct {
+	ID    string
+	Title string
+	Text  string // how it is done
+}
+
+// Picture is a still of the page.
+type Picture struct {
+	Event swing.EventName
+	Type  string // media type, such as "image/jpeg"
+	Data  []byte
+}
+
+// Page is what one report shows.
+type Page struct {
+	Analysis swing.Analysis
+	Swing    int    // index into Analysis.Swings
+	Hitter   string // name of the hitter; may be empty
+	Notes    string // the instructor's own words, plain text; may be empty
+	Stills   []Picture
+	Drills   map[string]Drill // by id
+	// Overlay and Beside are links to the videos, relative to the page; empty
+	// when there are none.
+	Overlay, Beside string
+}
+
+// Write writes the page. The error is a *swing.Error of KindUsage when the
+// swing does not exist, of KindOutput when w fails.
+func Write(w io.Writer, p Page) error {
+	const op = "report.Write"
+	if p.Swing < 0 || p.Swing >= len(p.Analysis.Swings) {
+		return &swing.Error{
+			Op: op, Clip: p.Analysis.Clip.Path, Frame: -1, Kind: swing.KindUsage,
+			Msg: fmt.Sprintf("there is no swing %d to report on", p.Swing+1), Hint: "the analysis lists the swings that were found",
+		}
+	}
+	t, err := template.New("page.html").Funcs(template.FuncMap{"paragraphs": paragraphs}).ParseFS(files, "page.html")
+	if err != nil {
+		return internal(op, err)
+	}
+	css, err := files.ReadFile("style.css")
+	if err != nil {
+		return internal(op, err)
+	}
+	v := newView(p)
+	v.Style = template.CSS(css)
+	var b bytes.Buffer // whole or not at all
+	if err := t.Execute(&b, v); err != nil {
+		return internal(op, err)
+	}
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return &swing.Error{
+			Op: op, Clip: p.Analysis.Clip.Path, Frame: -1, Kind: swing.KindOutput, Msg: "the report cannot be written",
+			Hint: "check that the output folder is writable and the disk is not full", Err: err,
+		}
+	}
+	return nil
+}
+
+func internal(op string, err error) error {
+	return &swing.Error{
+		Op: op, Frame: -1, Kind: swing.KindInternal, Msg: "the report cannot be made",
+		Hint: "this is a fault of the program: please report it with the clip", Err: err,
+	}
+}
+
+// view is what the template sees.
+type view struct {
+	Style           template.CSS
+	Title, Hitter   string
+	Clip, Bats, See string
+	Plant           *image
+	Others          []image
+	First, Second   *finding
+	Good            []string
+	Checks          []check
+	Unmeasured      []string
+	Times           []instant
+	Line            template.HTML // of the instants
+	Hands           template.HTML
+	Tempo           []row
+	Notes           []string
+	Doubts          []string
+	Overlay, Beside string
+	Made            []row
+}
+
+type image struct {
+	Src  template.URL
+	Name string
+	Alt  string
+}
+
+type finding struct {
+	Title, Text, Why, Cue string
+	Drills                []Drill
+}
+
+type row struct{ Name, Value string }
+
+func newView(p Page) view {
+	s := p.Analysis.Swings[p.Swing]
+	v := view{
+		Hitter: p.Hitter, Clip: path.Base(strings.ReplaceAll(p.Analysis.Clip.Path, `\`, "/")), Overlay: p.Overlay, Beside: p.Beside,
+		Bats: map[swing.Bats]string{swing.Right: "right-handed", swing.Left: "left-handed"}[s.Bats],
+		See:  map[swing.View]string{swing.OpenSide: "filmed from the open side", swing.Rear: "filmed from behind"}[s.View],
+	}
+	v.Title = "Swing report"
+	if p.Hitter != "" {
+		v.Title = p.Hitter + ": swing report"
+	}
+	for _, pic := range p.Stills {
+		im := image{
+			Src:  template.URL("data:" + pic.Type + ";base64," + base64.StdEncoding.EncodeToString(pic.Data)), //nolint:gosec // our own picture
+			Name: string(pic.Event), Alt: altOf(pic.Event, s),
+		}
+		if pic.Event == swing.Plant && v.Plant == nil {
+			v.Plant = &im
+		} else {
+			v.Others = append(v.Others, im)
+		}
+	}
+	for _, f := range s.Findings {
+		switch f.Priority {
+		case 1:
+			v.First = newFinding(f, p.Drills)
+		case 2:
+			v.Second = newFinding(f, p.Drills)
+		}
+		if f.Good {
+			v.Good = append(v.Good, f.Text)
+		}
+	}
+	v.Checks, v.Unmeasured = checks(s)
+	v.Times = instants(s)
+	v.Line = timeline(s)
+	v.Hands = handsPlot(s)
+	v.Tempo = tempo(s)
+	v.Notes = paragraphs(p.Notes)
+	for _, w := range append(append([]swing.Warning{}, p.Analysis.Warnings...), s.Warnings...) {
+		v.Doubts = append(v.Doubts, w.Text)
+	}
+	v.Made = made(p.Analysis, s)
+	return v
+}
+
+func newFinding(f swing.Finding, drills map[string]Drill) *finding {
+	out := &finding{Title: titleOf(f), Text: f.Text, Why: f.Why, Cue: f.Cue}
+	for _, id := range f.Drills {
+		if d, ok := drills[id]; ok {
+			out.Drills = append(out.Drills, d)
+		}
+	}
+	return out
+}
+
+// paragraphs splits text at empty lines.
+func paragraphs(text string) []string {
+	var out []string
+	for _, p := range strings.Split(strings.ReplaceAll(text, "\r\n", "\n"), "\n\n") {
+		if p = strings.TrimSpace(p); p != "" {
+			out = append(out, p)
+		}
+	}
+	return out
+}
