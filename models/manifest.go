@@ -12,6 +12,7 @@ import (
 	"path"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -24,7 +25,7 @@ var embedded embed.FS
 type Manifest struct {
 	ID        string             `yaml:"id"`      // short name, such as "pose-heavy"
 	Title     string             `yaml:"title"`   // one line for people
-	Purpose   string             `yaml:"purpose"` // "detector" (finds people), "landmarks" (points of one person), "objects" or "points" (a few points of a crop)
+	Purpose   string             `yaml:"purpose"` // "detector" (finds people), "landmarks" (points of one person), "objects", "points" (a few points of a crop) or "sequence" (numbers over time, no picture)
 	Licence   string             `yaml:"licence"` // SPDX name, or what is known
 	Origin    string             `yaml:"origin"`  // who trained it and where that is written
 	Source    Source             `yaml:"source"`
@@ -53,7 +54,8 @@ type Source struct {
 	Path          string `yaml:"path"` // instead of a package: a file, relative to the manifest
 }
 
-// Input is the picture that a network takes. A byte p of channel c becomes (p - Mean[c]) / Std[c].
+// Input is the picture that a network takes. A byte p of channel c becomes (p - Mean[c]) / Std[c]. For the purpose
+// "sequence" it is Steps x Channels numbers instead, and the entries of a picture are left out.
 type Input struct {
 	Name   string     `yaml:"name"`   // tensor name
 	Width  int        `yaml:"width"`  // px
@@ -62,10 +64,16 @@ type Input struct {
 	Colour string     `yaml:"colour"` // channel order, "rgb" or "bgr"
 	Mean   [3]float32 `yaml:"mean"`   // in channel order, of 0..255
 	Std    [3]float32 `yaml:"std"`    // in channel order, of 0..255; not 0
+
+	Steps    int `yaml:"steps"`    // sequence: times
+	Channels int `yaml:"channels"` // sequence: numbers per time
 }
 
 // Shape returns the shape of the input tensor, batch 1.
 func (in Input) Shape() []int64 {
+	if in.Steps > 0 {
+		return []int64{1, int64(in.Steps), int64(in.Channels)}
+	}
 	if in.Layout == "nchw" {
 		return []int64{1, 3, int64(in.Height), int64(in.Width)}
 	}
@@ -175,8 +183,8 @@ func (m Manifest) validate() error {
 	switch {
 	case !idForm.MatchString(m.ID):
 		return fmt.Errorf("id %q: want small letters, digits, dots and dashes", m.ID)
-	case m.Purpose != "detector" && m.Purpose != "landmarks" && m.Purpose != "objects" && m.Purpose != "points":
-		return fmt.Errorf("purpose %q: want detector, landmarks, objects or points", m.Purpose)
+	case !slices.Contains([]string{"detector", "landmarks", "objects", "points", "sequence"}, m.Purpose):
+		return fmt.Errorf("purpose %q: want detector, landmarks, objects, points or sequence", m.Purpose)
 	case m.Convert != "tflite" && m.Convert != "tfjs" && m.Convert != "none":
 		return fmt.Errorf("convert %q: want tflite, tfjs or none", m.Convert)
 	case !sum(m.SHA256):
@@ -191,6 +199,11 @@ func (m Manifest) validate() error {
 		return errors.New("source: want weights and weights_sha256 for tfjs")
 	case in.Name == "":
 		return errors.New("input.name is missing")
+	case (m.Purpose == "sequence") != (in.Steps != 0 || in.Channels != 0):
+		return errors.New("input.steps and input.channels belong to the purpose sequence")
+	case m.Purpose == "sequence" && (in.Steps < 1 || in.Channels < 1 || in.Steps > 4096 || in.Channels > 4096):
+		return fmt.Errorf("input: %d steps of %d channels, want 1 to 4096", in.Steps, in.Channels)
+	case m.Purpose == "sequence": // the rest describes pictures
 	case in.Width < 1 || in.Height < 1 || in.Width > 4096 || in.Height > 4096:
 		return fmt.Errorf("input: %d x %d px, want 1 to 4096", in.Width, in.Height)
 	case in.Layout != "nhwc" && in.Layout != "nchw":
@@ -199,6 +212,8 @@ func (m Manifest) validate() error {
 		return fmt.Errorf("input.colour %q: want rgb or bgr", in.Colour)
 	case in.Std[0] == 0 || in.Std[1] == 0 || in.Std[2] == 0:
 		return fmt.Errorf("input.std %v: must not hold 0", in.Std)
+	}
+	switch {
 	case m.Decoder == "":
 		return errors.New("decoder is missing")
 	case len(m.Outputs) == 0:

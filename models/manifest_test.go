@@ -45,7 +45,7 @@ func TestEmbeddedManifests(t *testing.T) {
 			t.Errorf("%s: keypoints is missing", m.ID)
 		}
 	}
-	for _, id := range []string{"pose-heavy", "pose-full", "pose-detector", "pose-thunder", "object-nanodet", "bat-points", "feet-points"} {
+	for _, id := range []string{"pose-heavy", "pose-full", "pose-detector", "pose-thunder", "object-nanodet", "bat-points", "feet-points", "lift"} {
 		if !have[id] {
 			t.Errorf("no manifest %s", id)
 		}
@@ -93,6 +93,8 @@ func TestReadManifest(t *testing.T) {
 		"output shape":    {"[1, 6]", "[1, -6]", "shape"},
 		"output too much": {"[1, 6]", "[1, 16000000, 16000000, 16000000]", "shape"},
 		"output name":     {"name: x", "name: ''", "outputs[0]"},
+		"sequence":        {"height: 1,", "height: 1, steps: 3, channels: 2,", "purpose sequence"},
+		"sequence size":   {"purpose: landmarks", "purpose: sequence", "purpose sequence"},
 		"no outputs":      {"  - {name: x, tensor: simcc_x, shape: [1, 6]}\n", "", "outputs"},
 	} {
 		t.Run(name, func(t *testing.T) {

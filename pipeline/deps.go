@@ -4,6 +4,7 @@ import (
 	"log/slog"
 
 	"plantframe/pipeline/bat"
+	"plantframe/pipeline/lift"
 	"plantframe/pipeline/pose"
 	"plantframe/pipeline/swing"
 )
@@ -23,9 +24,15 @@ type Deps struct {
 	// Bat returns the network that looks for the bat, opened at the first
 	// call; nil, or a call that returns nil, looks for none.
 	Bat func() (*bat.Finder, error)
+	// Lift returns the network that lifts tracks into space, opened at the first
+	// call; nil, or a call that returns nil, lifts nothing.
+	Lift func() (*lift.Lifter, error)
 	// Models names the network files behind the pose stage's networks; their
 	// checksums are part of the artifact keys.
 	Models []swing.ModelRef
+	// LiftModel is the network file behind Lift; its checksum is part of that
+	// stage's key alone.
+	LiftModel swing.ModelRef
 }
 
 // withDefaults fills the parts that may be nil.
@@ -38,6 +45,9 @@ func (d Deps) withDefaults() Deps {
 	}
 	if d.Bat == nil {
 		d.Bat = func() (*bat.Finder, error) { return nil, nil }
+	}
+	if d.Lift == nil {
+		d.Lift = func() (*lift.Lifter, error) { return nil, nil }
 	}
 	return d
 }

@@ -1,7 +1,7 @@
 // Package pipeline analyses one clip: Run calls the stages in order. Start
 // reading here.
 //
-//	file ─ ingest ─> frames ─ pose ──> poses ─ track ─> track ─ bat ─> path ─ event ─> swings ─ measure ─> measures
+//	file ─ ingest ─> frames ─ pose ──> poses ─ track ─> track ─ bat ─> path ─ event ─> swings ─ lift ─ measure ─> measures
 //	  │                ├─ camera ─> steady maps ──┘               │                │
 //	  │                └─ bat ────> sightings ────────────────────┘                │
 //	  └─ sound ─> cracks ───────────────────────────────────────────────────────────┘
@@ -15,12 +15,13 @@
 //	track    poses, maps      -> repaired, smoothed points over time; every repair is a Warning
 //	sound    samples          -> sharp sounds that can be a hit
 //	event    track, bat, cracks -> swings with batting side, view and instants, each with its sigma
+//	lift     swing              -> turns of shoulders and hips in space, as quantiles over time
 //	measure  swing            -> measures with sigma, status and reason
 //	output   analysis         -> analysis.json, measures.csv (called by the command, not by Run)
 //	render   frames, analysis -> overlay.mp4, stills (called by the command, not by Run)
 //
-// Later stages have their places reserved: lift (after bat), judge and
-// compare (after measure). They do not exist yet.
+// Later stages have their places reserved: judge and compare (after measure).
+// They do not exist yet.
 //
 // Rules of the house, enforced by imports_test.go: stages import the
 // vocabulary (package swing) and tools (signal, pixel, spot), never each

@@ -7,6 +7,7 @@ import (
 	"plantframe/pipeline/camera"
 	"plantframe/pipeline/event"
 	"plantframe/pipeline/ingest"
+	"plantframe/pipeline/lift"
 	"plantframe/pipeline/measure"
 	"plantframe/pipeline/pose"
 	"plantframe/pipeline/sound"
@@ -22,6 +23,7 @@ type Options struct {
 	Bat     bat.Options
 	Sound   sound.Options
 	Event   event.Options
+	Lift    lift.Options
 	Measure measure.Options
 	// DecodeSide is the long side, px, of the pictures that the large network
 	// and the camera stage work on. Default 1920: a hitter who fills half of
@@ -45,6 +47,7 @@ func DefaultOptions() Options {
 		Bat:           bat.DefaultOptions(),
 		Sound:         sound.DefaultOptions(),
 		Event:         event.DefaultOptions(),
+		Lift:          lift.DefaultOptions(),
 		Measure:       measure.DefaultOptions(),
 		DecodeSide:    1920,
 		ScanSide:      960,
@@ -65,6 +68,7 @@ func (o Options) Validate() error {
 		{"bat", o.Bat},
 		{"sound", o.Sound},
 		{"event", o.Event},
+		{"lift", o.Lift},
 		{"measure", o.Measure},
 	} {
 		if err := s.opts.Validate(); err != nil {

@@ -3,10 +3,12 @@ package pipeline
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"plantframe/pipeline/bat"
 	"plantframe/pipeline/event"
 	"plantframe/pipeline/ingest"
+	"plantframe/pipeline/lift"
 	"plantframe/pipeline/measure"
 	"plantframe/pipeline/swing"
 	"plantframe/pipeline/track"
@@ -21,7 +23,8 @@ const (
 	batVersion     = 1
 	soundVersion   = 1
 	eventVersion   = 5
-	measureVersion = 4
+	liftVersion    = 1
+	measureVersion = 5
 )
 
 // tracked is the artifact of the track stage for one part of the clip.
@@ -92,6 +95,16 @@ func Run(ctx context.Context, path string, d Deps, o Options) (swing.Analysis, e
 	f, err := step(r, "event", eventVersion, o.Event, func() (found, error) { return findSwings(tracks, h, b, o.Event) })
 	if err != nil {
 		return a, named(err, clip)
+	}
+
+	// Swing -> how the body turned in space.
+	f, err = step(r, "lift", liftVersion, liftKey{o.Lift, r.deps.LiftModel}, func() (found, error) { return f, r.liftSwings(f.Swings, clip) })
+	if err != nil {
+		return a, named(err, clip)
+	}
+
+	if d.LiftModel.ID != "" {
+		a.Models = append(slices.Clip(a.Models), d.LiftModel)
 	}
 
 	// Swing -> measures.
@@ -186,6 +199,30 @@ func findSwings(tracks []tracked, h hearing, b bodies, o event.Options) (found, 
 		out.Warnings = append(out.Warnings, swing.Warning{Code: "no-swing", Text: "no swing found: " + b.Seen})
 	}
 	return out, nil
+}
+
+// liftKey is what the answers of the lift stage depend on.
+type liftKey struct {
+	Options lift.Options
+	Model   swing.ModelRef
+}
+
+// liftSwings fills the turns of every swing in place.
+func (r *run) liftSwings(swings []swing.Swing, c swing.Clip) error {
+	if len(swings) == 0 {
+		return nil
+	}
+	l, err := r.deps.Lift()
+	if err != nil || l == nil {
+		return err
+	}
+	for i := range swings {
+		swings[i].Width, swings[i].Height = c.Width, c.Height
+		if swings[i].Turns, err = l.Path(r.ctx, &swings[i]); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // batOf cuts the bat of a part to the frames of a swing, which are some of the

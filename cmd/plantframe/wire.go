@@ -19,6 +19,7 @@ import (
 	"plantframe/pipeline"
 	"plantframe/pipeline/bat"
 	"plantframe/pipeline/ingest"
+	"plantframe/pipeline/lift"
 	"plantframe/pipeline/output/render"
 	"plantframe/pipeline/pixel"
 	"plantframe/pipeline/pose"
@@ -31,6 +32,7 @@ import (
 
 var (
 	_ pose.Session       = (*models.Session)(nil)
+	_ lift.Session       = (*models.Session)(nil)
 	_ pipeline.Artifacts = (*store.Disk)(nil)
 	_ swing.Progress     = (*ui.Clip)(nil)
 )
@@ -42,6 +44,7 @@ const (
 	objectModel   = "object-nanodet" // tells who holds a bat
 	batModel      = "bat-points"     // the bat's ends
 	feetModel     = "feet-points"    // the parts of the feet
+	liftModel     = "lift"           // turns in space
 )
 
 // stageShares is what the stages of a clip take of its time, for the bar: seen
@@ -81,7 +84,7 @@ func openArtifacts(s config.Settings, log *slog.Logger) (_ pipeline.Artifacts, p
 type cast struct {
 	detector, landmarks models.Manifest
 	scan, objects       *models.Manifest // nil: not used
-	bat, feet           models.Manifest
+	bat, feet, lift     models.Manifest
 }
 
 // chooseModels finds the networks that the settings ask for and checks that
@@ -120,7 +123,10 @@ func chooseModels(st models.Store, s config.Settings) (cast, error) {
 	if c.feet, err = models.Lookup(feetModel); err != nil {
 		return c, err
 	}
-	for _, state := range st.List(c.all()) {
+	if c.lift, err = models.Lookup(liftModel); err != nil {
+		return c, err
+	}
+	for _, state := range st.List(append(c.all(), c.lift)) {
 		if state.Problem != "" {
 			return c, &models.Error{Op: "wire", Msg: state.ID + ": " + state.Problem, Hint: state.Hint}
 		}
@@ -128,7 +134,7 @@ func chooseModels(st models.Store, s config.Settings) (cast, error) {
 	return c, nil
 }
 
-// all lists the networks of the cast.
+// all lists the networks of the cast that look at pictures.
 func (c cast) all() []models.Manifest {
 	out := []models.Manifest{c.detector, c.landmarks, c.bat, c.feet}
 	for _, m := range []*models.Manifest{c.scan, c.objects} {
@@ -159,6 +165,8 @@ type analyst struct {
 	estimator *pose.Estimator // opened when first needed
 	bat       *bat.Finder
 	sessions  []*models.Session
+	lifter    *lift.Lifter
+	lifting   *models.Session
 }
 
 // openWorker makes a worker. Networks are opened when a clip needs them.
@@ -230,10 +238,35 @@ func (w *analyst) openBat() (*bat.Finder, error) {
 	return w.bat, err
 }
 
+// openLift returns the lifting network, opened by itself: a clip whose poses are
+// stored needs no other.
+func (w *analyst) openLift() (*lift.Lifter, error) {
+	if w.lifter != nil {
+		return w.lifter, nil
+	}
+	m := w.cast.lift
+	if m.Decoder != lift.Decoder || m.Input.Steps != lift.Steps || m.Input.Channels != lift.Channels {
+		return nil, &swing.Error{
+			Op: "wire", Frame: -1, Kind: swing.KindModel,
+			Msg: fmt.Sprintf("the manifest of %s does not describe a network for turns", m.ID),
+		}
+	}
+	s, err := w.store.Open(m, models.SessionOptions{Threads: w.threads})
+	if err != nil {
+		return nil, err
+	}
+	if w.lifter, err = lift.New(s, w.settings.Stages().Lift); err != nil {
+		return nil, errors.Join(err, s.Close())
+	}
+	w.lifting = s
+	return w.lifter, nil
+}
+
 // Analyse runs the pipeline on one clip.
 func (w *analyst) Analyse(ctx context.Context, path string, p swing.Progress, log *slog.Logger) (swing.Analysis, error) {
 	a, err := pipeline.Run(ctx, path, pipeline.Deps{
 		Artifacts: w.artifacts, Progress: p, Log: log, Estimator: w.open, Bat: w.openBat, Models: w.cast.refs(),
+		Lift: w.openLift, LiftModel: swing.ModelRef{ID: w.cast.lift.ID, SHA256: w.cast.lift.SHA256},
 	}, w.settings.Stages())
 	a.ToolVersion, a.Options = version(), w.settings.Effective()
 	return a, err
@@ -283,7 +316,10 @@ func (w *analyst) Close() error {
 			all = errors.Join(all, s.Close())
 		}
 	}
-	w.sessions, w.estimator, w.bat = nil, nil, nil
+	if w.lifting != nil {
+		all = errors.Join(all, w.lifting.Close())
+	}
+	w.sessions, w.estimator, w.bat, w.lifter, w.lifting = nil, nil, nil, nil, nil
 	return all
 }
 

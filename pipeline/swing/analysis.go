@@ -16,6 +16,9 @@ type Swing struct {
 	// Bat has one sight per entry of Track.Times, or none when no bat was
 	// looked for.
 	Bat BatPath
+	// Turns is how shoulders, hips and limbs turned in space; not known when
+	// nothing was lifted out of the picture.
+	Turns TurnPath
 	// Width and Height are the picture's, upright, px; 0 when not known.
 	Width, Height int
 	// CentreOfMass is the body's centre of mass in the picture, px, one entry
