@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"slices"
 
 	"plantframe/pipeline/swing"
 )
@@ -26,14 +27,17 @@ func Catalogue() []Definition {
 	return out
 }
 
-// definition adds how a measure is computed. Exactly one of value, limb
-// and bat is set.
+// definition adds how a measure is computed. Exactly one of value, limb,
+// bat and turn is set.
 type definition struct {
 	Definition
 	needs  []swing.EventName // further events, beside the one it is taken at
 	joints []swing.Joint     // of the canonical hitter
 	value  func(p posture, e swing.EventName) float64
 	limb   func(w *work, e swing.EventName) (sampled, bool)
+	// turn returns a value that the lift stage found, its sigma, or why there is
+	// none.
+	turn func(w *work, e swing.EventName) (value, sigma float64, why string)
 	// bat is set instead of value for measures of the bat; length says that they
 	// need its length, height that they need the hitter's, wraps that 360 degrees
 	// are none, and most is a sigma up to which they are given, in place of the
@@ -62,7 +66,7 @@ var (
 const looseLimb = "the limb points so much toward the camera that its angle is uncertain"
 
 func catalogue() []definition {
-	return append(append(append(armMeasures(), bodyMeasures()...), batMeasures()...), spanMeasures()...)
+	return slices.Concat(armMeasures(), bodyMeasures(), turnMeasures(), batMeasures(), spanMeasures())
 }
 
 func armMeasures() []definition {

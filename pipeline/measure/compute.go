@@ -27,13 +27,14 @@ type work struct {
 	b             []batNoise
 	bats          map[swing.EventName]*batAt
 	hands         *handKnots
+	turns         *swing.TurnPath
 	read          *readings
 	size          length // of the bat, once estimated
 }
 
 // Compute returns all measures of one swing in the order of Catalogue, each
 // with its sigma, status and reason, and warnings about the whole. It reads
-// Bats, View, Events, Track and Bat of sw, and the picture's size.
+// Bats, View, Events, Track, Bat and Turns of sw, and the picture's size.
 //
 // A measure that the view cannot carry appears once, as not measurable. Errors
 // are *swing.Error: kind usage for a wrong setting, kind internal for a track
@@ -66,7 +67,7 @@ func Compute(sw swing.Swing, o Options) ([]swing.Measure, []swing.Warning, error
 // nowhere reports whether a measure cannot be had at any event for one and the same
 // reason, which is then said once.
 func (w *work) nowhere(d *definition) bool {
-	return !slices.Contains(d.Views, w.c.view) || (d.bat != nil && len(w.club.times) == 0) || (d.height && w.o.HeightM <= 0)
+	return !slices.Contains(d.Views, w.c.view) || (d.bat != nil && len(w.club.times) == 0) || (d.turn != nil && !w.turns.Known()) || (d.height && w.o.HeightM <= 0)
 }
 
 // few warns when less than half of what the view can show was readable, with
@@ -75,7 +76,7 @@ func few(ms []swing.Measure, v swing.View) []swing.Warning {
 	given, all := 0, 0
 	why := map[string]int{}
 	for _, m := range ms {
-		if m.Reason == wrongView(v) || m.Reason == noBatLooked || m.Reason == noHeight || m.Unit == "m" {
+		if m.Reason == wrongView(v) || m.Reason == noBatLooked || m.Reason == noHeight || m.Reason == noTurns || m.Unit == "m" {
 			continue
 		}
 		all++
@@ -123,7 +124,7 @@ func newWork(sw swing.Swing, o Options) *work {
 	w := &work{
 		o: o, c: newCanon(sw), events: sw.Events, mass: MassWeights(o.Sex),
 		cache: map[swing.EventName]*arms{}, bats: map[swing.EventName]*batAt{},
-		club: newClub(&sw), side: 1, width: float64(sw.Width), height: float64(sw.Height), b: newBatNoise(o.Draws, o.Seed),
+		club: newClub(&sw), turns: &sw.Turns, side: 1, width: float64(sw.Width), height: float64(sw.Height), b: newBatNoise(o.Draws, o.Seed),
 	}
 	if sw.Bats == swing.Left {
 		w.side = -1
@@ -186,6 +187,11 @@ func (w *work) measure(d *definition, e swing.EventName) swing.Measure {
 	switch {
 	case d.bat != nil:
 		value, sigma, open = w.measureBat(d, e)
+	case d.turn != nil:
+		var why string
+		if value, sigma, why = d.turn(w, e); why != "" {
+			return refused(d, e, why)
+		}
 	case d.limb != nil:
 		s, ok := d.limb(w, e)
 		if !ok {
@@ -197,6 +203,9 @@ func (w *work) measure(d *definition, e swing.EventName) swing.Measure {
 	}
 	lim := limits[d.Unit]
 	lim.none = max(lim.none, d.most)
+	if d.turn != nil && d.Unit == "deg" {
+		lim = turnLimit
+	}
 	loose := d.loose
 	if loose == "" {
 		loose = "the body points are too uncertain"

@@ -73,7 +73,10 @@ func (w *work) barred(d *definition, e swing.EventName) string {
 			}
 		}
 	}
-	if d.bat == nil {
+	switch {
+	case d.turn != nil && !w.turns.Known():
+		return noTurns
+	case d.bat == nil:
 		return ""
 	}
 	return w.batBarred(d, e)
