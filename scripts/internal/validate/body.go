@@ -81,6 +81,9 @@ func (b body) value(id, event string) (v float64, ok bool) {
 		x, z := b.plane(b.mid("ear", s).sub(b.mid("ear", b.events[since])))
 		return math.Hypot(x, z) / b.Stature, true
 	}
+	if isTurn(id) {
+		return b.turnValue(id, event)
+	}
 	if isBat(id) {
 		return b.batValue(id, s)
 	}
@@ -128,7 +131,8 @@ func (b body) spanValue(id string) (float64, bool) {
 // lacks reports whether an event that the measure needs is not known.
 func (b body) lacks(id, event string) bool {
 	need := map[string][]string{
-		"stride_direction": {"stance"}, "head_travel": {"stance", "plant"},
+		"stride_direction": {"stance"}, "shoulder_turn_since_stance": {"stance"},
+		"separation_peak": {"load", "plant", "contact"}, "separation_peak_time": {"load", "plant", "contact"}, "head_travel": {"stance", "plant"},
 		"hand_drop": {"stance", "plant"}, "hand_drift": {"stance", "plant"}, "hand_path_length": {"stance", "plant"},
 		"tempo_load_touch": {"load", "touch"}, "tempo_touch_plant": {"touch", "plant"}, "tempo_plant_contact": {"plant", "contact"},
 	}[id]

@@ -74,6 +74,7 @@ func writeText(w io.Writer, r *Report, clips bool) {
 		}
 	}
 	line("all\t\t%d\t\t\t\t\t%s\t%s", r.Coverage.N, num(r.Coverage.Sigma1, 3), num(r.Coverage.Sigma2, 3))
+	writeTurns(line, r)
 	line("")
 	line("goal\tvalue\tasked\t")
 	for _, g := range r.Targets {

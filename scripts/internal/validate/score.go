@@ -16,6 +16,8 @@ type Report struct {
 	Measures  map[string]*MeasureScore `json:"measures"` // by id, all events
 	AtEvent   map[string]*MeasureScore `json:"at_event"` // by "id event"
 	Coverage  Coverage                 `json:"coverage"` // all measures pooled
+	Turns     []TurnScore              `json:"turns"`
+	Coil      CoilScore                `json:"coil"`
 	Targets   []Target                 `json:"targets"`
 	Unscored  []string                 `json:"not_scored"` // measure ids without a truth
 	Missing   []string                 `json:"truth_without_analysis"`
@@ -39,6 +41,9 @@ type ClipScore struct {
 	bat       map[string]*batFrames
 	rows      []row
 	deviation map[string]float64 // event error over the stated sigma
+	view      string             // the truth's
+	absent    []string           // "id event" of measures not given
+	plain     map[string]float64 // "id event": error of the geometry of widths
 }
 
 // row is one number against its truth.
@@ -192,9 +197,11 @@ func scoreClip(name string, a *analysis, t *truth, unscored map[string]bool, abs
 		at[e] = v
 	}
 	truthBody := body{t, at}
+	c.view, c.plain = t.View, plainTurns(s, truthBody)
 	for _, m := range s.Measures {
 		if m.Value == nil || m.Sigma == nil {
 			absent[m.ID+" "+m.Event]++
+			c.absent = append(c.absent, m.ID+" "+m.Event)
 			continue
 		}
 		want, ok := truthBody.value(m.ID, m.Event)
@@ -268,6 +275,7 @@ func (r *Report) pool(absent map[string]int, analyses []*analysis) {
 		m.finish()
 	}
 	r.Coverage = cover(z)
+	r.poolTurns()
 	for e, x := range errs {
 		abs := absolute(x)
 		c := cover(devs[e])

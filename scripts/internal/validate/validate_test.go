@@ -483,3 +483,51 @@ func TestTruthEventsAsJSON(t *testing.T) {
 		t.Errorf("%v %v", e, err)
 	}
 }
+
+// Two lines turned by known angles, for both hands, and their separation; the peak of
+// a coil that moves.
+func TestTrueTurns(t *testing.T) {
+	for _, bats := range []string{"R", "L"} {
+		tr := &truth{Bats: bats, View: "open", index: map[string]int{}}
+		for i, n := range []string{"left_shoulder", "right_shoulder", "left_hip", "right_hip"} {
+			tr.index[n] = i
+		}
+		sign := 1.0 // right-handed hitters face -y: opening turns from x to y
+		if bats == "L" {
+			sign = -1
+		}
+		for i := range 101 {
+			s := float64(i) / 100
+			at := func(turn float64) (lead, rear [3]float64) {
+				sin, cos := math.Sincos(turn * math.Pi / 180)
+				return [3]float64{cos, sign * sin, 1}, [3]float64{-cos, -sign * sin, 1}
+			}
+			shL, shR := at(-30 + 200*(s-0.4)*(s-0.4))
+			hipL, hipR := at(10)
+			if bats == "L" {
+				shL, shR, hipL, hipR = shR, shL, hipR, hipL
+			}
+			tr.Frames = append(tr.Frames, truthFrame{T: s, KP3: [][3]float64{shL, shR, hipL, hipR}})
+		}
+		b := body{tr, map[string]float64{"stance": 0, "load": 0.1, "plant": 0.5, "contact": 0.7}}
+		for _, c := range []struct {
+			id, event string
+			want      float64
+		}{
+			{"shoulder_turn", "plant", -28},
+			{"hip_turn", "plant", 10},
+			{"separation", "plant", -38},
+			{"shoulder_turn_since_stance", "plant", -30},
+			{"separation_peak", "", -40},
+			{"separation_peak_time", "", -100},
+		} {
+			got, ok := b.value(c.id, c.event)
+			if !ok || math.Abs(got-c.want) > 0.1 {
+				t.Errorf("%s: %s %s = %.2f, want %.2f", bats, c.id, c.event, got, c.want)
+			}
+		}
+	}
+	if got := auc([]float64{3, 4, 5}, []float64{1, 3}); math.Abs(got-5.5/6) > 1e-9 {
+		t.Errorf("AUC %.4f", got)
+	}
+}
