@@ -4,6 +4,7 @@ import (
 	"log/slog"
 
 	"plantframe/pipeline/bat"
+	"plantframe/pipeline/judge"
 	"plantframe/pipeline/lift"
 	"plantframe/pipeline/pose"
 	"plantframe/pipeline/swing"
@@ -33,6 +34,8 @@ type Deps struct {
 	// LiftModel is the network file behind Lift; its checksum is part of that
 	// stage's key alone.
 	LiftModel swing.ModelRef
+	// Targets are the bands that swings are judged by; empty judges nothing.
+	Targets judge.Targets
 }
 
 // withDefaults fills the parts that may be nil.

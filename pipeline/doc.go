@@ -1,7 +1,7 @@
 // Package pipeline analyses one clip: Run calls the stages in order. Start
 // reading here.
 //
-//	file ─ ingest ─> frames ─ pose ──> poses ─ track ─> track ─ bat ─> path ─ event ─> swings ─ lift ─ measure ─> measures
+//	file ─ ingest ─> frames ─ pose ──> poses ─ track ─> track ─ bat ─> path ─ event ─> swings ─ lift ─ measure ─ judge ─> findings
 //	  │                ├─ camera ─> steady maps ──┘               │                │
 //	  │                └─ bat ────> sightings ────────────────────┘                │
 //	  └─ sound ─> cracks ───────────────────────────────────────────────────────────┘
@@ -17,11 +17,12 @@
 //	event    track, bat, cracks -> swings with batting side, view and instants, each with its sigma
 //	lift     swing              -> turns of shoulders and hips in space, as quantiles over time
 //	measure  swing            -> measures with sigma, status and reason
+//	judge    measures, targets -> findings: status, severity, priority, words
 //	output   analysis         -> analysis.json, measures.csv (called by the command, not by Run)
 //	render   frames, analysis -> overlay.mp4, stills (called by the command, not by Run)
 //
-// Later stages have their places reserved: judge and compare (after measure).
-// They do not exist yet.
+// A later stage has its place reserved: compare (after measure). It does not
+// exist yet.
 //
 // Rules of the house, enforced by imports_test.go: stages import the
 // vocabulary (package swing) and tools (signal, pixel, spot), never each

@@ -7,6 +7,7 @@ import (
 	"plantframe/pipeline/camera"
 	"plantframe/pipeline/event"
 	"plantframe/pipeline/ingest"
+	"plantframe/pipeline/judge"
 	"plantframe/pipeline/lift"
 	"plantframe/pipeline/measure"
 	"plantframe/pipeline/pose"
@@ -25,6 +26,7 @@ type Options struct {
 	Event   event.Options
 	Lift    lift.Options
 	Measure measure.Options
+	Judge   judge.Options
 	// DecodeSide is the long side, px, of the pictures that the large network
 	// and the camera stage work on. Default 1920: a hitter who fills half of
 	// it covers the network's 256 px crop three times over; 0 = full size.
@@ -49,6 +51,7 @@ func DefaultOptions() Options {
 		Event:         event.DefaultOptions(),
 		Lift:          lift.DefaultOptions(),
 		Measure:       measure.DefaultOptions(),
+		Judge:         judge.DefaultOptions(),
 		DecodeSide:    1920,
 		ScanSide:      960,
 		DecodeThreads: 1,
@@ -70,6 +73,7 @@ func (o Options) Validate() error {
 		{"event", o.Event},
 		{"lift", o.Lift},
 		{"measure", o.Measure},
+		{"judge", o.Judge},
 	} {
 		if err := s.opts.Validate(); err != nil {
 			return fmt.Errorf("%s: %w", s.name, err)

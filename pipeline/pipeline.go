@@ -8,6 +8,7 @@ import (
 	"plantframe/pipeline/bat"
 	"plantframe/pipeline/event"
 	"plantframe/pipeline/ingest"
+	"plantframe/pipeline/judge"
 	"plantframe/pipeline/lift"
 	"plantframe/pipeline/measure"
 	"plantframe/pipeline/swing"
@@ -25,6 +26,7 @@ const (
 	eventVersion   = 5
 	liftVersion    = 1
 	measureVersion = 5
+	judgeVersion   = 1
 )
 
 // tracked is the artifact of the track stage for one part of the clip.
@@ -112,6 +114,14 @@ func Run(ctx context.Context, path string, d Deps, o Options) (swing.Analysis, e
 	if err != nil {
 		return a, named(err, clip)
 	}
+
+	// Measures and target bands -> findings.
+	if !d.Targets.Empty() {
+		f, err = step(r, "judge", judgeVersion, judgeKey{o.Judge, d.Targets}, func() (found, error) { return f, judgeSwings(f.Swings, d.Targets, o.Judge) })
+		if err != nil {
+			return a, named(err, clip)
+		}
+	}
 	a.Swings = f.Swings
 	a.Warnings = append(a.Warnings, f.Warnings...)
 	return a, nil
@@ -129,6 +139,24 @@ func (k bodiesKey) parts() any {
 		"camera": k.o.Camera, "pose": k.o.Pose, "models": k.models,
 		"bat_reach": k.o.Bat.Reach, "decode_side": k.o.DecodeSide, "scan_side": k.o.ScanSide,
 	}
+}
+
+// judgeKey is what findings depend on: all of the targets, words included.
+type judgeKey struct {
+	Options judge.Options
+	Targets judge.Targets
+}
+
+// judgeSwings fills the findings of every swing in place.
+func judgeSwings(swings []swing.Swing, t judge.Targets, o judge.Options) error {
+	for i := range swings {
+		f, err := judge.Judge(swings[i], t, o)
+		if err != nil {
+			return fmt.Errorf("swing %d: %w", i+1, err)
+		}
+		swings[i].Findings = f
+	}
+	return nil
 }
 
 // buildTracks makes the track of each part. A part that holds too little of

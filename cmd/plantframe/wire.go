@@ -14,11 +14,13 @@ import (
 
 	"plantframe/cmd/internal/config"
 	"plantframe/cmd/internal/store"
+	"plantframe/cmd/internal/targets"
 	"plantframe/cmd/internal/ui"
 	"plantframe/models"
 	"plantframe/pipeline"
 	"plantframe/pipeline/bat"
 	"plantframe/pipeline/ingest"
+	"plantframe/pipeline/judge"
 	"plantframe/pipeline/lift"
 	"plantframe/pipeline/output/render"
 	"plantframe/pipeline/pixel"
@@ -161,6 +163,7 @@ type analyst struct {
 	artifacts pipeline.Artifacts
 	store     models.Store
 	cast      cast
+	targets   judge.Targets
 
 	estimator *pose.Estimator // opened when first needed
 	bat       *bat.Finder
@@ -176,6 +179,9 @@ func openWorker(s config.Settings, threads int, artifacts pipeline.Artifacts) (w
 		return nil, err
 	}
 	w := &analyst{settings: s, threads: threads, artifacts: artifacts, store: models.NewStore(dir)}
+	if w.targets, err = targets.Load(s.Judging()); err != nil {
+		return nil, err
+	}
 	w.cast, err = chooseModels(w.store, s)
 	return w, err
 }
@@ -266,7 +272,8 @@ func (w *analyst) openLift() (*lift.Lifter, error) {
 func (w *analyst) Analyse(ctx context.Context, path string, p swing.Progress, log *slog.Logger) (swing.Analysis, error) {
 	a, err := pipeline.Run(ctx, path, pipeline.Deps{
 		Artifacts: w.artifacts, Progress: p, Log: log, Estimator: w.open, Bat: w.openBat, Models: w.cast.refs(),
-		Lift: w.openLift, LiftModel: swing.ModelRef{ID: w.cast.lift.ID, SHA256: w.cast.lift.SHA256},
+		Targets: w.targets,
+		Lift:    w.openLift, LiftModel: swing.ModelRef{ID: w.cast.lift.ID, SHA256: w.cast.lift.SHA256},
 	}, w.settings.Stages())
 	a.ToolVersion, a.Options = version(), w.settings.Effective()
 	return a, err

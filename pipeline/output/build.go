@@ -119,6 +119,9 @@ func (b *builder) swing(s *swing.Swing) oneSwing {
 	for _, m := range s.Measures {
 		o.Measures = append(o.Measures, b.measure(m))
 	}
+	for _, f := range s.Findings {
+		o.Findings = append(o.Findings, b.finding(f))
+	}
 	return o
 }
 
@@ -188,6 +191,27 @@ func (b *builder) measure(m swing.Measure) swing.Measure {
 	v, s := b.num(what, *m.Value, d), b.num(what+" sigma", *m.Sigma, d)
 	m.Value, m.Sigma = &v, &s
 	return m
+}
+
+func (b *builder) finding(f swing.Finding) swing.Finding {
+	what := "finding " + f.ID
+	switch f.Status {
+	case swing.InBand, swing.NearEdge, swing.OutOfBand, swing.NotJudgeable:
+	default:
+		b.fail("%s has the status %q", what, f.Status)
+	}
+	if f.Text == "" || f.Severity < 0 || f.Priority < 0 {
+		b.fail("%s has no text, or a severity or priority below 0", what)
+	}
+	f.Severity = b.num(what+" severity", f.Severity, ratioDecimals)
+	for _, edge := range []**float64{&f.Lo, &f.Hi} {
+		if *edge != nil { // the band's own array stays as it is
+			v := b.num(what+" band", **edge, ratioDecimals)
+			*edge = &v
+		}
+	}
+	f.Drills = list(f.Drills)
+	return f
 }
 
 func warnings(lists ...[]swing.Warning) []warning {

@@ -116,6 +116,7 @@ func (d document) analysis() (swing.Analysis, error) {
 			Track:          t,
 			Bat:            club,
 			Measures:       s.Measures,
+			Findings:       s.Findings,
 			Warnings:       readWarnings(s.Warnings),
 		})
 	}

@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"strings"
 
+	"plantframe/cmd/internal/targets"
 	"plantframe/pipeline"
 	"plantframe/pipeline/output/render"
 	"plantframe/pipeline/swing"
@@ -29,6 +30,19 @@ type Settings struct {
 	// Height is the hitter's body height, such as 1.78, 178cm or 5ft10in.
 	// With it lengths are given in metres too. Default not known.
 	Height string
+	// Targets are the bands that swings are judged by: a name such as
+	// youth-softball, a file of your own, or none. Default those of level and
+	// sport.
+	Targets string
+	// Level is youth, high-school or adult. Default adult.
+	Level string
+	// Sport is baseball or softball. Default baseball.
+	Sport string
+	// Texts are the words of the findings: en, or a file of your own. Default
+	// en.
+	Texts string
+	// Drills is a file of drills of your own. Default those of the program.
+	Drills string
 	// Quality is full or fast: the pose network that is used, five times
 	// cheaper when fast. Default full.
 	Quality string
@@ -67,6 +81,9 @@ func Default() Settings {
 		Out:          "plantframe-out",
 		Bats:         "auto",
 		View:         "auto",
+		Level:        "adult",
+		Sport:        "baseball",
+		Texts:        "en",
 		Quality:      "full",
 		CacheLimitMb: 1024,
 		LogLevel:     "info",
@@ -85,6 +102,8 @@ func Choices() map[string][]string {
 	return map[string][]string{
 		"bats":      {"auto", string(swing.Right), string(swing.Left)},
 		"view":      {"auto", string(swing.OpenSide), string(swing.Rear)},
+		"level":     targets.Levels(),
+		"sport":     targets.Sports(),
 		"quality":   {"full", "fast"},
 		"log_level": {"debug", "info", "warn", "error"},
 	}
@@ -140,6 +159,7 @@ func (s Settings) Stages() pipeline.Options {
 	}
 	o.Measure.HeightM, _ = ParseHeight(s.Height) // checked by Validate
 	o.Bat.HeightM = o.Measure.HeightM
+	o.Judge.ReferenceDistance = o.Measure.ReferenceDistance
 	return o
 }
 
@@ -149,6 +169,11 @@ func (s Settings) Drawing(threads int) render.Options {
 	o := s.Render
 	o.FFmpeg, o.Threads = s.Ingest.FFmpeg, threads
 	return o
+}
+
+// Judging returns which targets, texts and drills are used.
+func (s Settings) Judging() targets.Want {
+	return targets.Want{Targets: s.Targets, Level: s.Level, Sport: s.Sport, Texts: s.Texts, Drills: s.Drills}
 }
 
 // PoseModel returns the pose network that is used.
@@ -206,12 +231,13 @@ func (s Settings) Effective() map[string]any {
 // setting.
 func governed() map[string]string {
 	return map[string]string{
-		"event.bats":       "bats",
-		"event.view":       "view",
-		"measure.height_m": "height",
-		"render.ffmpeg":    "ingest.ffmpeg",
-		"render.threads":   "threads",
-		"render.scale":     "decode_side",
+		"event.bats":               "bats",
+		"event.view":               "view",
+		"measure.height_m":         "height",
+		"judge.reference_distance": "measure.reference_distance",
+		"render.ffmpeg":            "ingest.ffmpeg",
+		"render.threads":           "threads",
+		"render.scale":             "decode_side",
 	}
 }
 
