@@ -177,9 +177,9 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 	if !b.settings.NoOverlay {
 		// Numbers without pictures are worth keeping: a failed drawing is
 		// said, and the rest is stored.
-		drawErr = w.Draw(ctx, a, tmp, p)
+		drawErr = b.draw(ctx, w, c, a, tmp, p)
 	}
-	if err := writePages(tmp, a, b.settings.Hitter, nil); err != nil {
+	if err := writePages(tmp, a, b.settings.Hitter, b.pageDrills()); err != nil {
 		drawErr = errors.Join(drawErr, err)
 	}
 	if err := ctx.Err(); err != nil {

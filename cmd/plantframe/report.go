@@ -16,11 +16,12 @@ const (
 	warningLines = 40  // the rest is in analysis.json
 )
 
-// report is what a person reads after a run: the table, then in words what was
-// doubtful, what failed, where the results lie, and the cautions.
+// report is what a person reads after a run: the table, then in words what to
+// work on first, what was doubtful, what failed, where the results lie, and the cautions.
 func report(results []ui.Result, out string, width int) string {
 	var b strings.Builder
 	b.WriteString(ui.Summary(results, width))
+	reportFindings(&b, results)
 	reportWarnings(&b, results)
 	reportFailures(&b, results)
 	if n := count(results, ui.StatusDone); n > 0 {
@@ -38,6 +39,37 @@ func report(results []ui.Result, out string, width int) string {
 	}
 	b.WriteString("Nothing left this machine.\n")
 	return b.String()
+}
+
+// reportFindings says for each judged swing what to work on first, or that
+// nothing stands out.
+func reportFindings(b *strings.Builder, results []ui.Result) {
+	head := "\nTo work on first:\n"
+	for _, r := range results {
+		for i, s := range r.Swings {
+			if s.Judged == 0 {
+				continue
+			}
+			who := name(r)
+			if len(r.Swings) > 1 {
+				who += fmt.Sprintf(", swing %d", i+1)
+			}
+			b.WriteString(head)
+			head = ""
+			if len(s.Findings) == 0 || s.Findings[0].Priority != 1 {
+				wrap(b, "  ", fmt.Sprintf("%s: nothing stands out (%d checkpoints judged).", who, s.Judged))
+				continue
+			}
+			f := s.Findings[0]
+			wrap(b, "  ", who+": "+f.Text)
+			if f.Cue != "" {
+				wrap(b, "    ", "cue: "+f.Cue)
+			}
+			if len(f.Drills) > 0 {
+				wrap(b, "    ", "drills: "+strings.Join(f.Drills, ", "))
+			}
+		}
+	}
 }
 
 // reportWarnings says in words what was doubtful: those about a whole clip

@@ -44,6 +44,9 @@ type SwingResult struct {
 	Plant    *swing.Event    `json:"plant"`    // null when not found
 	Measures []swing.Measure `json:"measures"` // the three key measures at plant, KeyMeasures
 	Warnings int             `json:"warnings"` // how many the swing has
+	// Findings are what is worth saying: the priorities, then what is done well.
+	Findings []swing.Finding `json:"findings,omitempty"`
+	Judged   int             `json:"judged"` // how many checkpoints were judged
 }
 
 // ErrorResult is an error for programs and people.
@@ -84,6 +87,14 @@ func (r *Result) Summarise(a swing.Analysis) {
 					s.Measures = append(s.Measures, m)
 					break
 				}
+			}
+		}
+		for _, f := range sw.Findings { // in order: priorities come first
+			if f.Priority > 0 || f.Good {
+				s.Findings = append(s.Findings, f)
+			}
+			if f.Status != swing.NotJudgeable {
+				s.Judged++
 			}
 		}
 		r.Swings = append(r.Swings, s)
