@@ -113,9 +113,10 @@ const (
 	peakMemory = 0.15 // s
 )
 
-// separationPeak finds the peak, and how sharp it is from draws of what else the path
-// could have been: a common error and a wandering one (a random walk with memory,
-// Uhlenbeck and Ornstein 1930).
+// separationPeak finds the peak from draws of what the path could have been: a common
+// error and a wandering one (a random walk with memory, Uhlenbeck and Ornstein
+// 1930). The lowest point of a path with errors lies lower than that of its median,
+// so the value is the median over the draws; the time is where the median is lowest.
 func (w *work) separationPeak() (p coilPeak, why string) {
 	plant, contact := w.events[swing.Plant], w.events[swing.Contact]
 	from, to := w.events[swing.Load].Time, (plant.Time+contact.Time)/2
@@ -139,20 +140,25 @@ func (w *work) separationPeak() (p coilPeak, why string) {
 		return k
 	}
 	k := lowest(func(i int) float64 { return path[i].Median() })
-	p.value, p.sigma, p.time = path[k].Median(), path[k].Sigma(), times[k]-plant.Time
+	p.time = times[k] - plant.Time
 	r := w.random(3, swing.Plant)
 	keep := math.Exp(-peakStep / peakMemory)
 	sum := 0.0
 	y := make([]float64, len(path))
+	var s sampled
 	for range w.d.n {
-		g := r.NormFloat64()
+		all, g := math.Sqrt(inCommon)*r.NormFloat64(), r.NormFloat64()
 		for i := range path {
-			y[i] = path[i].Median() + path[i].Sigma()*math.Sqrt(1-inCommon)*g
+			y[i] = path[i].Median() + path[i].Sigma()*(all+math.Sqrt(1-inCommon)*g)
 			g = keep*g + math.Sqrt(1-keep*keep)*r.NormFloat64()
 		}
-		d := times[lowest(func(i int) float64 { return y[i] })] - times[k]
+		low := lowest(func(i int) float64 { return y[i] })
+		s.add(y[low], 0)
+		d := times[low] - times[k]
 		sum += d * d
 	}
+	s.normalise()
+	p.value, p.sigma = s.summary()
 	p.timeSigma = math.Hypot(math.Sqrt(sum/float64(w.d.n)), math.Hypot(plant.Sigma, peakStep))
 	return p, ""
 }

@@ -87,7 +87,8 @@ func TestPeakOfTheCoil(t *testing.T) {
 	for _, bend := range []float64{4000, 400} {
 		s := turned(base, 6, func(t float64) float64 { return -35 + bend*(t+0.06)*(t+0.06) }, flat)
 		peak, at := one(t, s, "separation_peak", ""), one(t, s, "separation_peak_time", "")
-		if peak.Value == nil || math.Abs(*peak.Value+35) > 1 || math.Abs(*peak.Sigma-6) > 1e-6 {
+		// With errors the lowest point lies somewhat below the lowest median.
+		if peak.Value == nil || *peak.Value > -35 || *peak.Value < -43 || *peak.Sigma < 4 || *peak.Sigma > 6.5 {
 			t.Errorf("bend %g: peak %+v", bend, peak)
 		}
 		w := newWork(s, DefaultOptions())
