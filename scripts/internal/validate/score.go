@@ -17,7 +17,7 @@ type Report struct {
 	AtEvent   map[string]*MeasureScore `json:"at_event"` // by "id event"
 	Coverage  Coverage                 `json:"coverage"` // all measures pooled
 	Turns     []TurnScore              `json:"turns"`
-	Coil      CoilScore                `json:"coil"`
+	Coil      []CoilScore              `json:"coil"`
 	Targets   []Target                 `json:"targets"`
 	Unscored  []string                 `json:"not_scored"` // measure ids without a truth
 	Missing   []string                 `json:"truth_without_analysis"`

@@ -70,8 +70,9 @@ type TurnScore struct {
 	Width float64 `json:"width_rmse"`
 }
 
-// CoilScore says how well words for turns are right.
+// CoilScore says how well words for turns are right in one view.
 type CoilScore struct {
+	View      string  `json:"view"`
 	Signs     int     `json:"turned_clear"` // |true turn| > 15 deg, shoulders at plant
 	SignRight float64 `json:"sign_right"`
 	Coils     int     `json:"coils"` // none or clear at plant
@@ -146,15 +147,23 @@ func (r *Report) poolTurns() {
 				}
 			}
 		}
+		r.Coil = append(r.Coil, r.coilScore(view))
 	}
-	signs, right := 0, 0
+}
+
+func (r *Report) coilScore(view string) CoilScore {
+	s := CoilScore{View: view}
+	right := 0
 	var clear, none []float64
 	for _, c := range r.Clips {
+		if c.view != view {
+			continue
+		}
 		for _, w := range c.rows {
 			switch {
 			case w.event != "plant":
 			case w.id == "shoulder_turn" && math.Abs(w.truth) > 15:
-				signs++
+				s.Signs++
 				if w.value*w.truth > 0 {
 					right++
 				}
@@ -165,7 +174,8 @@ func (r *Report) poolTurns() {
 			}
 		}
 	}
-	r.Coil = CoilScore{signs, float64(right) / float64(max(1, signs)), len(clear) + len(none), auc(none, clear)}
+	s.SignRight, s.Coils, s.AUC = float64(right)/float64(max(1, s.Signs)), len(clear)+len(none), auc(none, clear)
+	return s
 }
 
 // auc is the chance that one of the first is larger than one of the second (Mann and
@@ -240,6 +250,8 @@ func writeTurns(line func(string, ...any), r *Report) {
 		line("%s\t%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s", s.ID, s.Event, s.View, s.N, s.Absent, num(s.Spread, 1), num(s.Bias, 1), num(s.Median, 1),
 			num(s.RMSE, 1), num(s.Sigma, 1), num(s.In68, 2), num(s.In90, 2), num(s.Width, 1))
 	}
-	line("sign of the shoulder turn at plant, where it is more than 15 deg: right in %s of %d; coil none or clear: AUC %s of %d",
-		num(r.Coil.SignRight, 2), r.Coil.Signs, num(r.Coil.AUC, 2), r.Coil.Coils)
+	for _, c := range r.Coil {
+		line("%s: sign of the shoulder turn at plant, where it is more than 15 deg, right in %s of %d; coil none or clear: AUC %s of %d",
+			c.View, num(c.SignRight, 2), c.Signs, num(c.AUC, 2), c.Coils)
+	}
 }
