@@ -5,6 +5,11 @@ import (
 	"plantframe/pipeline/swing"
 )
 
+// Centres returns the body's centre of mass in each frame of a track, px, as Run
+// does, for a track that was stored without it; nil where a point that carries
+// mass is missing.
+func Centres(t swing.Track, o measure.Options) []*swing.Point { return centres(t, o) }
+
 // centres returns the body's centre of mass in each frame of a track, px, by
 // the segment table of the measure stage; nil where a point that carries mass
 // is missing.

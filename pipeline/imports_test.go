@@ -28,6 +28,7 @@ var allowed = map[string][]string{
 	"pipeline/track":         {"pipeline/swing", "pipeline/signal"},
 	"pipeline/event":         {"pipeline/swing", "pipeline/signal"},
 	"pipeline/measure":       {"pipeline/swing", "pipeline/signal"},
+	"pipeline/compare":       {"pipeline/swing", "pipeline/signal"},
 	"pipeline/judge":         {"pipeline/swing"},
 	"pipeline/output":        {"pipeline/swing"},
 	"pipeline/output/render": {"pipeline/swing", "pipeline/pixel"},

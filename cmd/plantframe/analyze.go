@@ -19,6 +19,10 @@ For each clip a folder OUT/<name> is written:
   analysis.json   events and measures, each with its uncertainty, and the track
   overlay.mp4     the clip with the skeleton and the lines of the launch position
   stills/         pictures of stance, load, touch, plant and contact
+with --reference also
+  side-by-side.mp4    the swing and the reference on one clock
+  stills/compare.png  the instants of both
+  comparison.json     in what they differ, with uncertainties
 and OUT/measures.csv holds all measures of all clips below OUT. Files are
 written under a temporary name and renamed; a stopped run leaves no half file.
 
@@ -46,6 +50,7 @@ Exit codes: 0 all clips done, 1 none done, 2 wrong usage, 3 some clips failed,
 
 func (a *app) analyze() *cobra.Command {
 	var file, fallback string
+	var references []string
 	d := config.Default()
 	cmd := &cobra.Command{
 		Use:   "analyze PATH...",
@@ -53,6 +58,7 @@ func (a *app) analyze() *cobra.Command {
 		Long:  analyzeHelp,
 		Example: `  plantframe analyze swing.mov
   plantframe analyze clips/ --out results --height 1.78
+  plantframe analyze clips/ --reference model.mov
   plantframe analyze clips/ --quality fast --json`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 && fallback == "" {
@@ -68,7 +74,7 @@ func (a *app) analyze() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.analyzeClips(cmd.Context(), s, args)
+			return a.analyzeClips(cmd.Context(), s, args, references)
 		},
 	}
 	f := cmd.Flags()
@@ -85,6 +91,7 @@ func (a *app) analyze() *cobra.Command {
 	f.String("sport", d.Sport, "baseball or softball")
 	f.String("texts", d.Texts, "words of the findings: en, or a file of your own")
 	f.String("drills", d.Drills, "a file of drills of your own")
+	f.StringArrayVar(&references, "reference", nil, "a clip or stored analysis of a good swing to put every clip beside; may be given several times")
 	f.String("quality", d.Quality, "full, or fast: a network five times cheaper and less exact")
 	f.String("model", d.Model, "pose network by name (plantframe models list) or a manifest file of your own")
 	f.IntP("jobs", "j", d.Jobs, "clips analysed at once (0 = one per core)")
@@ -103,7 +110,7 @@ func (a *app) analyze() *cobra.Command {
 }
 
 // analyzeClips runs the whole command and sets the exit code.
-func (a *app) analyzeClips(ctx context.Context, s config.Settings, paths []string) error {
+func (a *app) analyzeClips(ctx context.Context, s config.Settings, paths, references []string) error {
 	onTerminal, width := a.terminal(a.stderr)
 	screen := ui.NewScreen(a.stderr, ui.ScreenOptions{Terminal: onTerminal, Width: width, Shares: stageShares()})
 	log := newLog(screen, s.LogLevel, onTerminal)
@@ -130,7 +137,7 @@ func (a *app) analyzeClips(ctx context.Context, s config.Settings, paths []strin
 	}
 	var done map[*clipFile]ui.Result
 	if len(todo) > 0 {
-		b := &batch{app: a, settings: s, screen: screen, log: log, folders: folders, emit: emit}
+		b := &batch{app: a, settings: s, screen: screen, log: log, folders: folders, emit: emit, referencePaths: references}
 		var err error
 		if done, err = b.run(ctx, todo); err != nil {
 			return err

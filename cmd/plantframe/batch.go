@@ -29,6 +29,9 @@ type batch struct {
 	emit     func(ui.Result) // called for each clip as it ends, one at a time
 	queue    chan *clipFile
 
+	referencePaths []string   // what every clip is compared with
+	references     []*subject // read only once the clips are begun
+
 	mu      sync.Mutex
 	results map[*clipFile]ui.Result
 	temps   map[string]bool // unfinished folders
@@ -62,8 +65,11 @@ func (b *batch) run(ctx context.Context, clips []*clipFile) (map[*clipFile]ui.Re
 	}
 	b.log.Debug("run", "clips", len(clips), "at_once", jobs, "threads", threads)
 
-	b.screen.Begin(len(clips), b.log)
+	b.screen.Begin(len(clips)+len(b.referencePaths), b.log)
 	defer b.screen.End()
+	if err := b.loadReferences(ctx, workers[0]); err != nil {
+		return nil, err
+	}
 	b.queue = make(chan *clipFile, len(clips))
 	for _, c := range clips {
 		b.queue <- c
@@ -182,6 +188,12 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 	if err := writePages(tmp, a, b.settings.Hitter, b.pageDrills()); err != nil {
 		drawErr = errors.Join(drawErr, err)
 	}
+	var beside []swing.Warning
+	if len(b.references) > 0 {
+		var err error
+		beside, err = b.besides(ctx, w, a, tmp, p)
+		drawErr = errors.Join(drawErr, err)
+	}
 	if err := ctx.Err(); err != nil {
 		return err
 	}
@@ -197,7 +209,11 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 		return errors.Join(err, drawErr)
 	}
 	r.Folder, r.Files = dir, files
+	if len(b.references) > 0 {
+		removeComparison(dir, files)
+	}
 	r.Summarise(a)
+	r.Warnings = append(r.Warnings, beside...)
 	return drawErr
 }
 

@@ -17,6 +17,7 @@ import (
 
 	"plantframe/cmd/internal/config"
 	"plantframe/pipeline"
+	"plantframe/pipeline/output/render"
 	"plantframe/pipeline/swing"
 )
 
@@ -80,6 +81,20 @@ func (w *fakeWorker) Draw(ctx context.Context, a swing.Analysis, dir string, p s
 	return errors.Join(
 		os.WriteFile(filepath.Join(dir, "overlay.mp4"), []byte("video"), 0o600),
 		os.WriteFile(filepath.Join(dir, "stills", "0-plant.png"), []byte("picture"), 0o600))
+}
+
+func (w *fakeWorker) Compare(ctx context.Context, p *pairing, refs []render.Reference, _ []*subject, dir string, files render.PairFiles, _ swing.Progress) error {
+	if err := os.MkdirAll(filepath.Join(dir, stillsFolder), 0o755); err != nil {
+		return err
+	}
+	text := p.hitter.name()
+	for _, r := range refs {
+		text += " against " + r.Label + " " + r.Name
+	}
+	if err := os.WriteFile(filepath.Join(dir, files.Video), []byte(text), 0o644); err != nil {
+		return err
+	}
+	return os.WriteFile(filepath.Join(dir, stillsFolder, files.Grid), []byte(text), 0o644)
 }
 
 func (w *fakeWorker) Close() error { return nil }

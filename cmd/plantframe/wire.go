@@ -308,6 +308,34 @@ func (w *analyst) Draw(ctx context.Context, a swing.Analysis, dir string, p swin
 	return errors.Join(err, rd.Close())
 }
 
+// Compare decodes the clips of a pairing again, once per pass, and draws them
+// beside each other.
+func (w *analyst) Compare(ctx context.Context, p *pairing, refs []render.Reference, sources []*subject, dir string, files render.PairFiles, progress swing.Progress) error {
+	for i := range refs {
+		refs[i].Open = w.opener(sources[i].analysis)
+	}
+	hitter := render.Shown{Label: p.labels[0], Name: p.hitter.name(), Open: w.opener(p.hitter.analysis)}
+	return render.DrawPair(ctx, hitter, refs, dir, files, w.settings.Drawing(w.threads), progress)
+}
+
+// opener returns what decodes stretches of a clip for the drawing.
+func (w *analyst) opener(a swing.Analysis) render.OpenFrames {
+	return func(ctx context.Context, r render.FrameRequest) (render.Footage, error) {
+		o := ingest.OpenOptions{
+			MaxSide: r.MaxSide, From: r.From, To: r.To, Want: r.Want,
+			Threads: w.settings.DecodeThreads, Options: w.settings.Ingest,
+		}
+		if damaged(a.Warnings) || damaged(a.Clip.Warnings) {
+			o.Want = nil
+		}
+		rd, err := ingest.Open(ctx, a.Clip, o)
+		if err != nil {
+			return render.Footage{}, err
+		}
+		return render.Footage{Frames: rd.Frames(), Scale: rd.Scale(), Close: rd.Close}, nil
+	}
+}
+
 // damaged tells whether frames of the clip did not come as its list says.
 func damaged(ws []swing.Warning) bool {
 	return slices.ContainsFunc(ws, func(w swing.Warning) bool {

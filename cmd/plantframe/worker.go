@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 
+	"plantframe/pipeline/output/render"
 	"plantframe/pipeline/swing"
 )
 
@@ -14,6 +15,9 @@ type worker interface {
 	Analyse(ctx context.Context, path string, p swing.Progress, log *slog.Logger) (swing.Analysis, error)
 	// Draw makes overlay.mp4 and stills of the analysis in the folder dir.
 	Draw(ctx context.Context, a swing.Analysis, dir string, p swing.Progress) error
+	// Compare draws a pairing into the folder dir: its swing beside those of refs,
+	// whose clips sources holds.
+	Compare(ctx context.Context, p *pairing, refs []render.Reference, sources []*subject, dir string, files render.PairFiles, progress swing.Progress) error
 	// Close gives the networks back. Analyse opens them again.
 	Close() error
 }

@@ -14,6 +14,7 @@ type folder struct {
 	dir   string
 	made  []string // folders that were not there before, outermost first
 	files []pending
+	add   bool // the stills that are there stay: these are beside them
 }
 
 type pending struct{ temp, final string }
@@ -68,7 +69,9 @@ func (f *folder) commit() error {
 		f.files = f.files[1:]
 	}
 	f.made = nil
-	f.sweep(fresh)
+	if !f.add {
+		f.sweep(fresh)
+	}
 	for _, d := range []string{f.dir, filepath.Join(f.dir, "stills")} {
 		syncDir(d)
 	}
