@@ -35,6 +35,9 @@ type definition struct {
 	joints []swing.Joint     // of the canonical hitter
 	value  func(p posture, e swing.EventName) float64
 	limb   func(w *work, e swing.EventName) (sampled, bool)
+	// bend is set beside limb where the lift stage finds the same angle, and better
+	// in an open-side view.
+	bend *swing.Turn
 	// turn returns a value that the lift stage found, its sigma, or why there is
 	// none.
 	turn func(w *work, e swing.EventName) (value, sigma float64, why string)
@@ -77,6 +80,7 @@ func armMeasures() []definition {
 		},
 		joints: []swing.Joint{lead.Shoulder, rear.Shoulder, lead.Elbow, lead.Wrist}, loose: looseLimb,
 		limb: func(w *work, e swing.EventName) (sampled, bool) { a := w.arms(e).lead; return a, len(a.value) > 0 },
+		bend: new(swing.LeadElbowFlexion),
 	}, {
 		Definition: Definition{
 			"rear_elbow_flexion", "deg", everywhere, bothViews,
@@ -84,6 +88,7 @@ func armMeasures() []definition {
 		},
 		joints: []swing.Joint{lead.Shoulder, rear.Shoulder, rear.Elbow, rear.Wrist}, loose: looseLimb,
 		limb: func(w *work, e swing.EventName) (sampled, bool) { a := w.arms(e).rear; return a, len(a.value) > 0 },
+		bend: new(swing.RearElbowFlexion),
 	}, {
 		Definition: Definition{
 			"rear_elbow_height", "upper_arm", everywhere, bothViews,

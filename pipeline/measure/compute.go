@@ -198,6 +198,7 @@ func (w *work) measure(d *definition, e swing.EventName) swing.Measure {
 			return refused(d, e, fmt.Sprintf("a joint is not seen at %s", e))
 		}
 		value, sigma = s.summary()
+		value, sigma = w.bend(d, e, value, sigma)
 	default:
 		value, sigma = w.monteCarlo(d, e)
 	}

@@ -105,3 +105,24 @@ func TestPeakOfTheCoil(t *testing.T) {
 		t.Errorf("errors of the time %.3f and %.3f s: a flat peak is less sharp", widths[0], widths[1])
 	}
 }
+
+// The lifted bend of an elbow is taken where it is surer, from the open side alone.
+func TestLiftedElbow(t *testing.T) {
+	flat := func(float64) float64 { return 0 }
+	for _, v := range []swing.View{swing.OpenSide, swing.Rear} {
+		base := newHitter(nil).shoot(defaultFilm(v))
+		s := turned(base, 5, flat, flat)
+		own := one(t, base, "rear_elbow_flexion", swing.Plant)
+		for _, sigma := range []float64{2, 60} {
+			s.Turns.Angles[swing.RearElbowFlexion] = nil
+			for range s.Turns.Times {
+				s.Turns.Angles[swing.RearElbowFlexion] = append(s.Turns.Angles[swing.RearElbowFlexion], swing.Quantiles{77 - 1.645*sigma, 77 - sigma, 77, 77 + sigma, 77 + 1.645*sigma})
+			}
+			s.Turns.Angles[swing.LeadElbowFlexion] = s.Turns.Angles[swing.RearElbowFlexion]
+			got := one(t, s, "rear_elbow_flexion", swing.Plant)
+			if lifted := v == swing.OpenSide && sigma < 10; lifted != (*got.Value == 77) || lifted != (math.Abs(*got.Sigma-bendWider*sigma) < 1e-9) || !lifted && *got.Value != *own.Value {
+				t.Errorf("%s, sigma %g: %.1f +- %.1f, without lifting %.1f +- %.1f", v, sigma, *got.Value, *got.Sigma, *own.Value, *own.Sigma)
+			}
+		}
+	}
+}

@@ -52,10 +52,10 @@ type TurnPath struct {
 func (p *TurnPath) Known() bool { return len(p.Times) > 1 }
 
 // At returns the quantiles of an angle at time t, linearly between the times;
-// false outside of them.
+// false outside of them, and for an angle that is not there.
 func (p *TurnPath) At(a Turn, t float64) (Quantiles, bool) {
 	n := len(p.Times)
-	if !p.Known() || !(t >= p.Times[0] && t <= p.Times[n-1]) {
+	if !p.Known() || len(p.Angles[a]) != n || !(t >= p.Times[0] && t <= p.Times[n-1]) {
 		return Quantiles{}, false
 	}
 	f := (t - p.Times[0]) / (p.Times[n-1] - p.Times[0]) * float64(n-1)
