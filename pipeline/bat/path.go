@@ -31,7 +31,7 @@ func Path(t *swing.Track, sightings []Sighting, o Options) (swing.BatPath, []swi
 	}
 	chosen := f.likeliest()
 	f.review(chosen)
-	seen, asked, fastest := 0, 0, fastestHands(t)
+	seen, asked, fastest := 0, 0, max(fastestHands(t), minSights)
 	for i := range chosen {
 		p.Sights[i] = f.sight(chosen, i, o)
 		if i <= fastest {
@@ -56,21 +56,30 @@ func Path(t *swing.Track, sightings []Sighting, o Options) (swing.BatPath, []swi
 // minSights is the least number of frames that make a path.
 const minSights = 4
 
-// fastestHands returns the frame in which the hands are fastest.
+// fastestHands returns the frame in which the hands are fastest, the last
+// frame when they were hardly seen.
 func fastestHands(t *swing.Track) int {
-	xs, ys := make([]float64, t.Len()), make([]float64, t.Len())
-	for i := range xs {
-		h := t.Points[i][swing.LeftWrist].Point().Mid(t.Points[i][swing.RightWrist].Point())
-		xs[i], ys[i] = h.X, h.Y
+	var at []int
+	var ts, xs, ys []float64
+	for i := range t.Points {
+		l, r := t.Points[i][swing.LeftWrist], t.Points[i][swing.RightWrist]
+		if l.State == swing.Missing || r.State == swing.Missing {
+			continue
+		}
+		h := l.Point().Mid(r.Point())
+		at, ts, xs, ys = append(at, i), append(ts, t.Times[i]), append(xs, h.X), append(ys, h.Y)
 	}
-	vx, vy := signal.Derivative(t.Times, xs), signal.Derivative(t.Times, ys)
-	best, at := 0.0, 0
+	if len(at) < minSights {
+		return t.Len() - 1
+	}
+	vx, vy := signal.Derivative(ts, xs), signal.Derivative(ts, ys)
+	best := 0
 	for i := range vx {
-		if v := math.Hypot(vx[i], vy[i]); v > best {
-			best, at = v, i
+		if math.Hypot(vx[i], vy[i]) > math.Hypot(vx[best], vy[best]) {
+			best = i
 		}
 	}
-	return at
+	return at[best]
 }
 
 // sight turns the choice of frame i into what is told.

@@ -176,6 +176,17 @@ func TestLength(t *testing.T) {
 	}
 }
 
+// A wrist that is missing in the first frames is no fast hand.
+func TestMissingWrists(t *testing.T) {
+	tr, s := world(60, 1, 7)
+	for i := range 3 {
+		tr.Points[i][swing.LeftWrist] = swing.TrackPoint{}
+	}
+	if p, w := path(t, tr, s, DefaultOptions()); !p.Known() || len(w) != 0 {
+		t.Errorf("known %v, warnings %v", p.Known(), w)
+	}
+}
+
 // Frames may lack: a clip with gaps gives the same sights in the frames there
 // are.
 func TestGaps(t *testing.T) {
