@@ -21,7 +21,7 @@ import (
 const (
 	bodiesVersion  = 2
 	trackVersion   = 2
-	batVersion     = 1
+	batVersion     = 2
 	soundVersion   = 1
 	eventVersion   = 5
 	liftVersion    = 1
