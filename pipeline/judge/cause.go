@@ -104,3 +104,11 @@ func praise(all []*verdict, o Options) {
 		v.Good = true
 	}
 }
+
+// LaunchOver reports whether the swing had surely begun before event e, so that
+// the body no longer shows the launch position there. With no swing-start, or no
+// such event, it is false.
+func LaunchOver(sw swing.Swing, e swing.EventName, o Options) bool {
+	b, _ := started(&sw, e, o)
+	return b == surelyBegun
+}
