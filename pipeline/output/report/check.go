@@ -5,6 +5,8 @@ import (
 	"html/template"
 	"math"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"plantframe/pipeline/swing"
 )
@@ -48,10 +50,15 @@ func number(x float64, scale float64) string {
 }
 
 func titleOf(f swing.Finding) string {
-	if f.Title != "" {
-		return f.Title
+	t := f.Title
+	if t == "" {
+		t = strings.ReplaceAll(f.ID, "-", " ")
 	}
-	return strings.ReplaceAll(f.ID, "-", " ")
+	first, n := utf8.DecodeRuneInString(t)
+	if n == 0 {
+		return t
+	}
+	return string(unicode.ToUpper(first)) + t[n:]
 }
 
 // states are the words and classes of a finding's states.
@@ -137,7 +144,7 @@ func bar(v, sigma float64, lo, hi *float64, c check) template.HTML {
 		x1 = at(*hi)
 	}
 	var s strings.Builder
-	fmt.Fprintf(&s, `<svg viewBox="0 0 %g 28" role="img" aria-label="%s">`, w, template.HTMLEscapeString(c.Title+": "+c.Value+", band "+c.Band+", "+c.State))
+	fmt.Fprintf(&s, `<svg viewBox="0 0 %g 28" preserveAspectRatio="xMinYMid" role="img" aria-label="%s">`, w, template.HTMLEscapeString(c.Title+": "+c.Value+", band "+c.Band+", "+c.State))
 	fmt.Fprintf(&s, `<line class="axis" x1="4" y1="%g" x2="%g" y2="%g"/>`, mid, w-4, mid)
 	fmt.Fprintf(&s, `<rect class="band" x="%.1f" y="%g" width="%.1f" height="16" rx="3"/>`, x0, mid-8, math.Max(1, x1-x0))
 	fmt.Fprintf(&s, `<path class="whisker" d="M%.1f %gV%gM%.1f %gV%gM%.1f %gH%.1f"/>`, at(v-sigma), mid-5, mid+5, at(v+sigma), mid-5, mid+5, at(v-sigma), mid, at(v+sigma))

@@ -64,7 +64,7 @@ func TestPageSaysWhatItMust(t *testing.T) {
 	page := write(t, sample())
 	for _, want := range []string{
 		"Barrel steep", "83 ± 2°", "aim: 10 to 60°", "Knob down.", "Start steep", "Ten dry swings.", "Rear elbow stays up.",
-		"Not measurable in this clip: lead arm (hidden)", "Next week: &lt;tee&gt;.", "190 ± 10 ms", "−240 ms", "Stop when something hurts",
+		"Not measurable in this clip: Lead arm (hidden)", "Next week: &lt;tee&gt;.", "190 ± 10 ms", "−240 ms", "Stop when something hurts",
 		"not medical advice", "helmet", "without an adult watching", `href="overlay.mp4"`, "left-handed", "data:image/jpeg;base64,AQID",
 	} {
 		if !strings.Contains(page, want) {
@@ -118,7 +118,7 @@ func TestPageIsWellFormed(t *testing.T) {
 
 func TestPageWithoutAnything(t *testing.T) {
 	pg := Page{Analysis: swing.Analysis{Swings: []swing.Swing{{Index: 1, Bats: swing.Right, View: swing.Rear}}}}
-	if page := write(t, pg); !strings.Contains(page, "Nothing stands out") || strings.Contains(page, "NaN") {
+	if page := write(t, pg); !strings.Contains(page, "Not judged") || strings.Contains(page, "NaN") {
 		t.Error("an empty analysis gives no plain page")
 	}
 	if err := Write(io.Discard, Page{}); err == nil {
