@@ -131,8 +131,7 @@ func (r *raw) set(e entry) (err error) {
 	return err
 }
 
-// known returns the definition of a measure, in metres too. The turns in space are
-// taken by a stage that need not be there.
+// known returns the definition of a measure, in metres too.
 func known(id string) (measure.Definition, bool) {
 	for _, d := range measure.Catalogue() {
 		if d.ID == id {
@@ -143,24 +142,14 @@ func known(id string) (measure.Definition, bool) {
 			return d, true
 		}
 	}
-	both := []swing.View{swing.OpenSide, swing.Rear}
-	at := []swing.EventName{swing.Stance, swing.Load, swing.Touch, swing.Plant, swing.SwingStart, swing.Contact}
-	switch id {
-	case "shoulder_turn", "hip_turn", "separation":
-		return measure.Definition{ID: id, Unit: "deg", Events: at, Views: both}, true
-	case "separation_peak":
-		return measure.Definition{ID: id, Unit: "deg", Events: []swing.EventName{""}, Views: both}, true
-	}
 	return measure.Definition{}, false
 }
 
 // measureIDs lists what bands can be given for.
 func measureIDs() []string {
-	out := []string{"shoulder_turn", "hip_turn", "separation", "separation_peak"}
+	var out []string
 	for _, d := range measure.Catalogue() {
-		if !slices.Contains(out, d.ID) {
-			out = append(out, d.ID)
-		}
+		out = append(out, d.ID)
 	}
 	return out
 }
