@@ -172,7 +172,12 @@ func (g *grid) stamp(c *canvas, st *style, i int, ev swing.EventName) {
 	text := pairSigned(ms) + " ms"
 	pad := 0.25 * st.value.size
 	w := st.value.width(text) + 2*pad
-	r := rect{float64(c.w) - w - pad, float64(c.h) - st.value.height - 3*pad, float64(c.w) - pad, float64(c.h) - pad}
+	// In the upper corner on the pitcher's side: the bat is in the other one, the
+	// feet are below.
+	r := rect{float64(c.w) - w - pad, pad, float64(c.w) - pad, st.value.height + 3*pad}
+	if (g.party[i].Swing.Bats == swing.Left) != g.party[i].Mirrored {
+		r.x0, r.x1 = pad, pad+w
+	}
 	c.plate(r, 0.25*st.value.size, st.colour.dark, 0.7)
 	st.value.put(c, r.x0+pad, r.y1-pad, text, st.colour.text, 1)
 }

@@ -208,6 +208,13 @@ func (f *pairFilm) footer(c *canvas, m moment) {
 // said tells which swing is at the event and where the other one has it.
 func (f *pairFilm) said(m moment) string {
 	if m.at[0] && m.at[1] {
+		gap := 1000 * (clockOf(f.party[0], m.event, 0) - clockOf(f.party[1], m.event, 0))
+		switch n := math.Round(gap); {
+		case n > 0:
+			return fmt.Sprintf("%s %.0f ms later", f.shown[0].Label, n)
+		case n < 0:
+			return fmt.Sprintf("%s %.0f ms later", f.shown[1].Label, -n)
+		}
 		return "both"
 	}
 	i := 0

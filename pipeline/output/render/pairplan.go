@@ -28,9 +28,9 @@ const (
 	mostAfter  = 1.2
 	slowBefore = 1.1
 	slowAfter  = 0.45
-	// sameHold is how near two events of one name must be to share a hold, video
-	// frames.
-	sameHold = 1.0
+	// sameHold is how near two events of one name must be to share a hold, s: about
+	// what an event is known to. Each swing then shows its own frame of it.
+	sameHold = 0.025
 )
 
 // holdEvents are the instants at which the slowed pass stands still.
@@ -71,7 +71,7 @@ func planSlow(p [2]*swing.Party, fps float64, o Options) []moment {
 				has[i] = at[i] >= from && at[i] <= to
 			}
 		}
-		if has[0] && has[1] && math.Abs(at[0]-at[1]) <= sameHold*step {
+		if has[0] && has[1] && math.Abs(at[0]-at[1]) <= sameHold {
 			holds = append(holds, moment{clock: (at[0] + at[1]) / 2, times: n, event: name, at: has})
 			continue
 		}
