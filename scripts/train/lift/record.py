@@ -2,7 +2,14 @@
 
     python3 record.py > pipeline/lift/testdata/swing.json
 
-30 frames per second, open side, nearly exact points, some of them missing."""
+30 frames per second, open side, nearly exact points, some of them missing.
+
+    python3 record.py OUT/held.npz > models/testdata/kept-out.gz
+
+writes windows of swings kept out of the training instead, as the network sees them, with the truth: 48 records of the view
+(0 open side, 1 from behind), then shoulder turn, hip turn and separation at 0.3 s before plant and at plant, then the input
+of 100 x 80, all half-precision numbers, little-endian."""
+import gzip
 import json
 import sys
 
@@ -66,5 +73,15 @@ def main():
                    input=[[round(float(v), 5) for v in x[0, r]] for r in rows], truth=truth), sys.stdout, separators=(',', ':'))
 
 
+def kept_out(file, n=48):
+    torch.manual_seed(9)
+    z = np.load(file)
+    X, T = torch.from_numpy(z['X'][:n]), torch.from_numpy(z['T'][:n])
+    view = torch.arange(n) % 2
+    x, (A, *_), _, _ = look.sample(X, T, view, 60, 'cpu')
+    rows = torch.cat([view[:, None].float(), A[:, 60, :3], A[:, 75, :3], x.flatten(1)], 1)
+    sys.stdout.buffer.write(gzip.compress(rows.numpy().astype('<f2').tobytes(), 9, mtime=0))
+
+
 if __name__ == '__main__':
-    main()
+    main() if len(sys.argv) < 2 else kept_out(sys.argv[1])
