@@ -116,6 +116,7 @@ func (b *builder) swing(s *swing.Swing) oneSwing {
 	}
 	o.Track = b.track(&s.Track)
 	o.Bat = b.bat(s)
+	o.Turns = b.turns(&s.Turns)
 	for _, m := range s.Measures {
 		o.Measures = append(o.Measures, b.measure(m))
 	}

@@ -54,6 +54,7 @@ type oneSwing struct {
 	Events         events          `json:"events"`
 	Track          track           `json:"track"`
 	Bat            *bat            `json:"bat,omitempty"`
+	Turns          *turns          `json:"turns,omitempty"`
 	Measures       []swing.Measure `json:"measures"`
 	Findings       []swing.Finding `json:"findings,omitempty"`
 	Warnings       []warning       `json:"warnings"`
@@ -77,6 +78,15 @@ type bat struct {
 	TipSigma  []*float64 `json:"tip_sigma_px"`
 	Cues      [][]string `json:"cues"`
 	Length    *batLength `json:"length"`
+}
+
+// turns has one entry per time in every list: the 5, 16, 50, 84 and 95 % quantiles.
+type turns struct {
+	TimesS      []float64         `json:"times_s"`
+	Shoulder    []swing.Quantiles `json:"shoulder_turn"`
+	Hip         []swing.Quantiles `json:"hip_turn"`
+	Separation  []swing.Quantiles `json:"separation"`
+	SinceStance []swing.Quantiles `json:"shoulder_turn_since_stance,omitempty"`
 }
 
 type batLength struct {

@@ -103,6 +103,10 @@ func (d document) analysis() (swing.Analysis, error) {
 		if err != nil {
 			return a, fmt.Errorf("swing %d: %w", s.Index, err)
 		}
+		turned, err := s.Turns.read()
+		if err != nil {
+			return a, fmt.Errorf("swing %d: %w", s.Index, err)
+		}
 		a.Swings = append(a.Swings, swing.Swing{
 			Index:          s.Index,
 			Window:         s.WindowS,
@@ -115,6 +119,7 @@ func (d document) analysis() (swing.Analysis, error) {
 			Events:         s.Events,
 			Track:          t,
 			Bat:            club,
+			Turns:          turned,
 			Measures:       s.Measures,
 			Findings:       s.Findings,
 			Warnings:       readWarnings(s.Warnings),

@@ -55,6 +55,7 @@ func example() swing.Analysis {
 			},
 			Length: 168.123, LengthSigma: 3.4, LengthSource: "learned",
 		},
+		Turns: twoTurns(),
 		Measures: []swing.Measure{
 			{ID: "front_knee_flexion", Event: swing.Plant, Value: ptr(34.5678), Unit: "deg", Sigma: ptr(3.21), Status: swing.Measured, Frames: []int{92, 93}},
 			{ID: "stride_length", Event: swing.Plant, Value: ptr(0.412345), Unit: "stature", Sigma: ptr(0.0061), Status: swing.Measured, Frames: []int{93}},
@@ -332,6 +333,12 @@ func TestReadBack(t *testing.T) {
 		b.Sights[0].Cues != swing.CueNetwork|swing.CueEdges || b.Sights[2].TipSigma != 4 || b.Length != 168.12 || b.LengthSource != "learned" {
 		t.Errorf("the bat is read back as %+v", b)
 	}
+	if p := got.Swings[0].Turns; !p.Known() || !p.Stance || p.Angles[swing.Separation][1] != (swing.Quantiles{-40, -35, -30.12, -25, -20}) || p.Angles[swing.CameraYaw] != nil {
+		t.Errorf("the turns are read back as %+v", p)
+	}
+	if got.Swings[1].Turns.Known() {
+		t.Error("turns that were not lifted came back")
+	}
 	if got.Swings[1].Bat.Sights != nil {
 		t.Error("a bat that was not looked for came back")
 	}
@@ -366,6 +373,8 @@ func TestWhatMustNotLeave(t *testing.T) {
 		"unknown event":     func(a *swing.Analysis) { a.Swings[0].Events["x"] = swing.Event{Time: 1, Sigma: 1} },
 		"ragged track":      func(a *swing.Analysis) { a.Swings[0].Track.Times = a.Swings[0].Track.Times[:1] },
 		"NaN knob":          func(a *swing.Analysis) { a.Swings[0].Bat.Sights[0].Knob.X = nan },
+		"NaN turn":          func(a *swing.Analysis) { a.Swings[0].Turns.Angles[swing.HipTurn][1][4] = nan },
+		"turns too short":   func(a *swing.Analysis) { a.Swings[0].Turns.Angles[swing.HipTurn] = nil },
 		"negative sigma":    func(a *swing.Analysis) { a.Swings[0].Bat.Sights[0].TipSigma = -1 },
 		"bat's NaN length":  func(a *swing.Analysis) { a.Swings[0].Bat.LengthSigma = nan },
 		"NaN severity":      func(a *swing.Analysis) { a.Swings[0].Findings[0].Severity = nan },
@@ -420,4 +429,13 @@ func TestLayoutKeepsMeaning(t *testing.T) {
 			t.Errorf("%s became %s", src, back.String())
 		}
 	}
+}
+
+// twoTurns is a path of two times.
+func twoTurns() swing.TurnPath {
+	p := swing.TurnPath{Times: []float64{1.5, 1.52}, Stance: true}
+	for a := range p.Angles {
+		p.Angles[a] = []swing.Quantiles{{-10, -5, 0, 5, 10}, {-40, -35, -30.1234, -25, -20}}
+	}
+	return p
 }
