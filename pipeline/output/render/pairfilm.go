@@ -113,8 +113,9 @@ func (f *pairFilm) run(ctx context.Context, out *folder, name string, p swing.Pr
 	return f.film.finish(ctx)
 }
 
-func (f *pairFilm) open(ctx context.Context, out *folder, name string) error {
-	var err error
+// measureBands sets the style and the heights of what stands over and under the
+// panels.
+func (f *pairFilm) measureBands() (err error) {
 	// Text is sized for the whole picture, strokes for the body.
 	if f.st, err = newStyle(pairWidth, pairWidth*3/5); err != nil {
 		return err
@@ -126,6 +127,14 @@ func (f *pairFilm) open(ctx context.Context, out *folder, name string) error {
 	h := (int(f.head+f.band+f.foot) + f.tall + 1) &^ 1
 	f.foot = float64(h-f.tall) - f.head - f.band
 	f.st.w, f.st.h = pairWidth, float64(h)
+	return nil
+}
+
+func (f *pairFilm) open(ctx context.Context, out *folder, name string) error {
+	if err := f.measureBands(); err != nil {
+		return err
+	}
+	h := int(f.st.h)
 	tmp, err := out.temp("", name)
 	if err != nil {
 		return err
