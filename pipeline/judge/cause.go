@@ -69,6 +69,9 @@ func prioritise(all []*verdict, o Options) {
 			roots = append(roots, v)
 		}
 	}
+	if len(roots) == 0 {
+		roots = maybe(all, o)
+	}
 	slices.SortStableFunc(roots, order)
 	var taken []string
 	for _, v := range roots {
@@ -80,6 +83,21 @@ func prioritise(all []*verdict, o Options) {
 			v.Priority = len(taken)
 		}
 	}
+}
+
+// maybe returns the finding near an edge that is most likely outside, when it is
+// likely enough to be named though nothing is out.
+func maybe(all []*verdict, o Options) []*verdict {
+	var best *verdict
+	for _, v := range all {
+		if v.Status == swing.NearEdge && v.Severity > 0 && v.sigmas >= o.MaybeSigmas && (best == nil || v.rank > best.rank) {
+			best = v
+		}
+	}
+	if best == nil {
+		return nil
+	}
+	return []*verdict{best}
 }
 
 // praise marks what is surest and weighs most among what is in its band.

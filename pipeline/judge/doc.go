@@ -25,7 +25,8 @@
 //
 // # Root causes
 //
-// A finding that another one explains (rules.go) gets no priority.
+// A finding that another one explains (rules.go) gets no priority. When nothing is
+// out, the one that is likely outside, three to one, is named first; it stays near.
 //
 // Failure: targets without a text or with an impossible band are refused by
 // Targets.Validate, which Judge calls; everything else is a finding.

@@ -14,6 +14,7 @@ type verdict struct {
 	band   *Band
 	side   side
 	rank   float64 // severity times weight
+	sigmas float64 // outside: distance to the edge in sigmas
 	margin float64 // inside: distance to the nearer edge in half widths
 	by     *verdict
 	note   string // said at the end of the text
@@ -21,7 +22,7 @@ type verdict struct {
 
 // Judge compares the measures of sw with the bands of its view. It returns one
 // finding per band whose measure the swing has, with a value or without: those
-// with a priority first, then by status (out, near, in, not measurable) and
+// with a priority first (when nothing is out, at most one that is likely to be), then by status (out, near, in, not measurable) and
 // falling severity. The swing is not changed. Errors are *swing.Error of
 // KindUsage, for targets or options that make no sense.
 func Judge(sw swing.Swing, t Targets, o Options) ([]swing.Finding, error) {
@@ -99,6 +100,9 @@ func weigh(sw *swing.Swing, b *Band, m *swing.Measure, p Phrases, o Options) *ve
 		v.Status, v.margin = swing.InBand, b.depth(value)/half
 	}
 	v.Severity = severity(away, sigma, half)
+	if away > 0 {
+		v.sigmas = away / max(sigma, 1e-9)
+	}
 	if begun == unknownStart && v.Status == swing.OutOfBand {
 		// The swing may have begun: the number is not that of a launch.
 		v.Status, v.Severity = swing.NearEdge, 0

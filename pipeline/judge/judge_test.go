@@ -73,7 +73,7 @@ func TestStatusAndSeverity(t *testing.T) {
 		{"middle", 40, 5, swing.InBand, 0, "in 40 ± 5°"},
 		{"inside, edge within sigma", 57, 5, swing.NearEdge, 0, "in 57 ± 5° Near the edge."},
 		{"on the edge", 60, 0, swing.InBand, 0, "in 60 ± 0°"},
-		{"outside by less than sigma", 64, 5, swing.NearEdge, 4.0 / 20 * 0.64 / 1.64, "in 64 ± 5° Near the edge."},
+		{"outside by less than sigma", 64, 5, swing.NearEdge, 4.0 / 20 * 0.64 / 1.64, "high 64 ± 5°, wanted 20 to 60° Near the edge."},
 		{"outside by two sigmas", 70, 5, swing.OutOfBand, 10.0 / 20 * 4 / 5, "high 70 ± 5°, wanted 20 to 60°"},
 		{"the same, unsure", 70, 9.9, swing.OutOfBand, 10.0 / 20 * (1.0203 / 2.0203), "high 70 ± 10°, wanted 20 to 60°"},
 		{"the same, exact", 70, 0, swing.OutOfBand, 0.5, "high 70 ± 0°, wanted 20 to 60°"},
@@ -84,7 +84,7 @@ func TestStatusAndSeverity(t *testing.T) {
 		if f.Status != c.status || math.Abs(f.Severity-c.severity) > 1e-3 || f.Text != c.text {
 			t.Errorf("%s: %s, severity %.4f, %q; want %s, %.4f, %q", c.name, f.Status, f.Severity, f.Text, c.status, c.severity, c.text)
 		}
-		if (f.Status == swing.OutOfBand) != (f.Priority == 1) || (f.Cue != "") != (f.Priority == 1) || len(f.Drills) > 0 != (f.Priority == 1) {
+		if (f.Status == swing.OutOfBand || c.severity > 0) != (f.Priority == 1) || (f.Cue != "") != (f.Priority == 1) || len(f.Drills) > 0 != (f.Priority == 1) {
 			t.Errorf("%s: priority %d, cue %q, drills %v", c.name, f.Priority, f.Cue, f.Drills)
 		}
 	}
@@ -98,7 +98,7 @@ func TestUnsureIsNeverLouder(t *testing.T) {
 		if f.Severity > last+1e-12 {
 			t.Fatalf("at sigma %g severity rises to %g", sigma, f.Severity)
 		}
-		if last = f.Severity; sigma > 25 && (f.Priority != 0 || f.Status == swing.OutOfBand) {
+		if last = f.Severity; sigma > 25 && f.Status == swing.OutOfBand {
 			t.Errorf("at sigma %g, more than the distance, it is %s", sigma, f.Status)
 		}
 	}
@@ -299,5 +299,23 @@ func TestRefusals(t *testing.T) {
 	o.Priorities = 3
 	if _, err := judge.Judge(hitter(), judge.Targets{}, o); err == nil {
 		t.Error("three priorities")
+	}
+}
+
+// When nothing is out the likeliest is named, three to one; it stays near.
+func TestMaybe(t *testing.T) {
+	for _, c := range []struct {
+		value    float64
+		priority int
+	}{{63, 0}, {64, 1}, {65, 1}, {59, 0}} {
+		f := judged(t, hitter(measure("bat_tilt", swing.Plant, "deg", c.value, 5.5)), band("x", "bat_tilt", swing.Plant, "deg", p(20), p(60)))[0]
+		if f.Status != swing.NearEdge || f.Priority != c.priority || (f.Cue != "") != (c.priority == 1) || !strings.HasSuffix(f.Text, "Near the edge.") {
+			t.Errorf("%g: %+v", c.value, f)
+		}
+	}
+	fs := judged(t, hitter(measure("bat_tilt", swing.Plant, "deg", 65, 5.5), measure("trunk_lean", swing.Plant, "deg", 80, 1)),
+		band("x", "bat_tilt", swing.Plant, "deg", p(20), p(60)), band("y", "trunk_lean", swing.Plant, "deg", p(20), p(60)))
+	if fs[0].ID != "y" || fs[1].Priority != 0 {
+		t.Errorf("beside one that is out: %+v", fs)
 	}
 }

@@ -16,16 +16,15 @@ func (v *verdict) words(sw *swing.Swing, p Phrases, o Options) {
 	}
 	m := find(sw.Measures, b.Measure, b.Event, b.Unit)
 	text := b.Text.In
-	if v.Status == swing.OutOfBand || v.note != "" {
+	if v.side != inside {
 		text = map[side]string{low: b.Text.Low, high: b.Text.High}[v.side]
 	}
 	v.Text = fill(text, "value", p.value(*m.Value, *m.Sigma, b.Unit), "band", p.band(b))
 	v.Why = b.Text.Why
 	if v.Status == swing.NearEdge {
 		v.Text = join(join(v.Text, p.Near), v.note)
-		return
 	}
-	if v.Status != swing.OutOfBand {
+	if v.Status != swing.OutOfBand && v.Priority == 0 {
 		return
 	}
 	v.Cue, v.Drills = b.Text.CueHigh, append([]string{}, b.DrillsHigh...)
