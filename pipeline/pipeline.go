@@ -25,7 +25,7 @@ const (
 	soundVersion   = 1
 	eventVersion   = 5
 	liftVersion    = 1
-	measureVersion = 6
+	measureVersion = 7
 	judgeVersion   = 1
 )
 

@@ -192,6 +192,7 @@ func (w *work) measure(d *definition, e swing.EventName) swing.Measure {
 		if value, sigma, why = d.turn(w, e); why != "" {
 			return refused(d, e, why)
 		}
+		open = w.guessed(e)
 	case d.limb != nil:
 		s, ok := d.limb(w, e)
 		if !ok {

@@ -117,6 +117,16 @@ func (w *work) bend(d *definition, e swing.EventName, value, sigma float64) (flo
 	return max(0, v), s
 }
 
+// guessed returns why a turn deserves care whatever its sigma: from behind, once the
+// front foot comes down, the network that places the points guesses the lead hip and
+// shoulder, and all its guesses lean the same way.
+func (w *work) guessed(e swing.EventName) string {
+	if w.c.view != swing.Rear || e == swing.Stance || e == swing.Load {
+		return ""
+	}
+	return "from behind the lead hip and shoulder are hidden and guessed"
+}
+
 // peakEvents bound the search for the peak of the coil.
 var peakEvents = []swing.EventName{swing.Load, swing.Plant, swing.Contact}
 

@@ -43,8 +43,13 @@ func TestTurnsAtEvents(t *testing.T) {
 		at := s.Events[swing.Load].Time - ev.Time
 		near(t, "shoulders at load", *one(t, s, "shoulder_turn", swing.Load).Value, -20+100*at, 1e-6)
 		near(t, "since stance", *one(t, s, "shoulder_turn_since_stance", swing.Plant).Value, -100*(s.Events[swing.Stance].Time-ev.Time), 1e-6)
-		if m := one(t, s, "shoulder_turn", swing.Plant); m.Status != swing.Measured || len(m.Frames) == 0 {
-			t.Errorf("%s: %+v", v, m)
+		for e, want := range map[swing.EventName]swing.Status{swing.Load: swing.Measured, swing.Plant: swing.Weak} {
+			if v == swing.OpenSide {
+				want = swing.Measured
+			}
+			if m := one(t, s, "hip_turn", e); m.Status != want || len(m.Frames) == 0 {
+				t.Errorf("%s: %+v", v, m)
+			}
 		}
 		for _, m := range compute(t, s) {
 			if strings.Contains(m.ID, "turn") && m.Event == swing.Contact {
