@@ -97,6 +97,9 @@ func (a *app) learn(ctx context.Context, s config.Settings, folder, to string) e
 			return writing(base, err)
 		}
 		base = abs
+		if out, err := filepath.Abs(to); err == nil && out == abs {
+			return &swing.Error{Op: "bands", Frame: -1, Kind: swing.KindUsage, Msg: to + " cannot be based on itself", Hint: "choose another file with --out"}
+		}
 	}
 	good, bad, err := a.goodSwings(ctx, s, folder)
 	if err != nil {
