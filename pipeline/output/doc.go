@@ -19,6 +19,7 @@ func Cautions() []string {
 		"This is not medical advice.",
 		"Stop when something hurts.",
 		"Clear the space around the swing and wear a helmet.",
+		"Children swing light implements, and never without supervision.",
 		"Licensed professionals decide on injuries and on the return to play.",
 	}
 }
