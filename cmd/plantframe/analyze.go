@@ -37,7 +37,9 @@ With --json standard output gets one line of JSON per clip, as it ends:
   folder, files, seconds
   swings    [{index, bats, view, plant {time_s, frame, sigma_s, method} or null,
             measures [{id, event, value, unit, sigma, status, reason, frames}],
-            warnings (how many)}]
+            findings (to work on first, then good) [{id, measure, event, status,
+            severity, priority, text, why, cue, drills, lo, hi, good, title}],
+            judged (how many checkpoints), warnings (how many)}]
   warnings  [{code, text, frames}]
   error     {kind, message, hint} when failed
 
