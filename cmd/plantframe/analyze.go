@@ -93,7 +93,7 @@ func (a *app) analyze() *cobra.Command {
 	f.String("sport", d.Sport, "baseball or softball")
 	f.String("texts", d.Texts, "words of the findings: en, or a file of your own")
 	f.String("drills", d.Drills, "a file of drills of your own")
-	f.StringArrayVar(&references, "reference", nil, "a clip or stored analysis of a good swing to put every clip beside; may be given several times")
+	f.StringArrayVar(&references, "reference", nil, "clip or stored analysis of a good swing to compare with; repeatable")
 	f.String("quality", d.Quality, "full, or fast: a network five times cheaper and less exact")
 	f.String("model", d.Model, "pose network by name (plantframe models list) or a manifest file of your own")
 	f.IntP("jobs", "j", d.Jobs, "clips analysed at once (0 = one per core)")

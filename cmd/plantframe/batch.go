@@ -185,13 +185,13 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 		// said, and the rest is stored.
 		drawErr = b.draw(ctx, w, c, a, tmp, p)
 	}
-	if err := writePages(tmp, a, b.settings.Hitter, b.pageDrills()); err != nil {
-		drawErr = errors.Join(drawErr, err)
-	}
 	var beside []swing.Warning
 	if len(b.references) > 0 {
 		var err error
 		beside, err = b.besides(ctx, w, a, tmp, p)
+		drawErr = errors.Join(drawErr, err)
+	}
+	if err := writePages(tmp, a, b.settings.Hitter, b.pageDrills()); err != nil {
 		drawErr = errors.Join(drawErr, err)
 	}
 	if err := ctx.Err(); err != nil {

@@ -6,6 +6,8 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"image"
+	"image/png"
 	"io"
 	"io/fs"
 	"log/slog"
@@ -65,7 +67,45 @@ func (w *fakeWorker) Analyse(ctx context.Context, path string, p swing.Progress,
 		Measures: []swing.Measure{{ID: "stride_length", Event: swing.Plant, Value: &v, Sigma: &s, Unit: "stature", Status: swing.Measured, Frames: []int{5}}},
 		Warnings: []swing.Warning{{Code: "sides-swapped", Text: "Left and right were exchanged.", Frames: []int{2, 4}}},
 	}}
+	one := &a.Swings[0]
+	// "swing left rear long" is another hitter, seen from behind, with a long stride.
+	for _, word := range strings.Fields(string(b))[1:] {
+		switch word {
+		case "left":
+			one.Bats = swing.Left
+		case "rear":
+			one.View = swing.Rear
+		case "long":
+			v = 0.9
+		case "twice":
+			again := *one
+			again.Index, one.Index = 2, 1
+			a.Swings = append(a.Swings, again)
+		case "noplant":
+			one.Events = map[swing.EventName]swing.Event{}
+		}
+	}
+	for i := range a.Swings {
+		a.Swings[i].Track = standing()
+	}
 	return a, nil
+}
+
+// standing is a body of 200 px that does nothing for a second.
+func standing() swing.Track {
+	var t swing.Track
+	up := map[swing.Joint]float64{
+		swing.LeftShoulder: 164, swing.RightShoulder: 164, swing.LeftHip: 106, swing.RightHip: 106,
+		swing.LeftKnee: 57, swing.RightKnee: 57, swing.LeftAnkle: 8, swing.RightAnkle: 8,
+	}
+	for i := range 10 {
+		var row [swing.NumPoints]swing.TrackPoint
+		for j, y := range up {
+			row[j] = swing.TrackPoint{X: 50, Y: 250 - y, Score: 1, State: swing.Seen}
+		}
+		t.Frames, t.Times, t.Points = append(t.Frames, i), append(t.Times, float64(i)/10), append(t.Points, row)
+	}
+	return t
 }
 
 func (w *fakeWorker) Draw(ctx context.Context, a swing.Analysis, dir string, p swing.Progress) error {
@@ -78,9 +118,13 @@ func (w *fakeWorker) Draw(ctx context.Context, a swing.Analysis, dir string, p s
 	if err := os.MkdirAll(filepath.Join(dir, "stills"), 0o755); err != nil {
 		return err
 	}
+	var still bytes.Buffer
+	if err := png.Encode(&still, image.NewGray(image.Rect(0, 0, 4, 4))); err != nil {
+		return err
+	}
 	return errors.Join(
 		os.WriteFile(filepath.Join(dir, "overlay.mp4"), []byte("video"), 0o600),
-		os.WriteFile(filepath.Join(dir, "stills", "0-plant.png"), []byte("picture"), 0o600))
+		os.WriteFile(filepath.Join(dir, "stills", "0-plant.png"), still.Bytes(), 0o600))
 }
 
 func (w *fakeWorker) Compare(ctx context.Context, p *pairing, refs []render.Reference, _ []*subject, dir string, files render.PairFiles, _ swing.Progress) error {
