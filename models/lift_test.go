@@ -103,7 +103,7 @@ func TestLiftingNetworkOnAnInventedSwing(t *testing.T) {
 	}
 	// Nothing has turned since stance at stance.
 	q, _ := p.At(swing.ShoulderTurnSinceStance, sw.Events[swing.Stance].Time)
-	if math.Abs(q.Median()) > 1.5 || q.Sigma() > 3 {
+	if math.Abs(q.Median()) > 2.5 || q.Sigma() > 3 {
 		t.Errorf("since stance, at stance: %.1f +- %.1f", q.Median(), q.Sigma())
 	}
 }

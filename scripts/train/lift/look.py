@@ -145,9 +145,9 @@ def corrupt(uv, z, Q, cam, view, t, contact, fps, scale):
         # From behind, the lead side is hidden by the rear one and guessed: the hip stays back from the load to contact, the
         # shoulder is ahead for a moment around plant.
         if p == 0:
-            late = -(torch.randn(B, 1, device=dev) * .24).abs() * torch.exp(-((t - uni(-.02, .04, B, 1, dev=dev)) / uni(.03, .08, B, 1, dev=dev)) ** 2 / 2)
+            late = -(torch.randn(B, 1, device=dev) * .29).abs() * torch.exp(-((t - uni(-.02, .04, B, 1, dev=dev)) / uni(.03, .08, B, 1, dev=dev)) ** 2 / 2)
         else:
-            late = (.12 + .09 * torch.randn(B, 1, device=dev)) * ((t + .5) / .25).clamp(0, 1) * ((.3 - t) / .2).clamp(.3, 1)
+            late = (.17 + .11 * torch.randn(B, 1, device=dev)) * ((t + .5) / .25).clamp(0, 1) * ((.3 - t) / .2).clamp(.3, 1)
         r = r * px * k[:, 0]
         e[:, :, a] += r[..., 2:] + r[..., :2] / 2
         e[:, :, a, :1] += late[..., None] * behind_ * px * k[:, 0]
