@@ -32,12 +32,15 @@ func rules() []rule {
 		// A straight arm puts the hands at its end.
 		{"lead_elbow_flexion", low, "hand_drift", high},
 		{"lead_elbow_flexion", low, "barrel_distance", high},
+		{"lead_elbow_flexion", low, "barrel_inside", low},
 		{"lead_elbow_flexion", low, "lead_elbow_drop", high},
 		{"lead_arm_gap", high, "barrel_distance", high},
+		{"lead_arm_gap", high, "barrel_inside", low},
 		// A dropped rear elbow tips the forearm and lays the barrel down.
 		{"rear_elbow_height", low, "bat_tilt", high},
 		{"rear_elbow_height", low, "knob_direction", low},
 		{"rear_elbow_height", low, "barrel_distance", high},
+		{"rear_elbow_height", low, "barrel_inside", low},
 		{"rear_elbow_height", low, "hand_drop", high},
 		// A flat barrel reaches out farther than a steep one.
 		{"bat_tilt", high, "barrel_distance", high},
