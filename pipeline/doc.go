@@ -18,11 +18,9 @@
 //	lift     swing              -> turns of shoulders and hips in space, as quantiles over time
 //	measure  swing            -> measures with sigma, status and reason
 //	judge    measures, targets -> findings: status, severity, priority, words
+//	compare  two swings       -> differences on one clock (called by the command, not by Run)
 //	output   analysis         -> analysis.json, measures.csv (called by the command, not by Run)
-//	render   frames, analysis -> overlay.mp4, stills (called by the command, not by Run)
-//
-// A later stage has its place reserved: compare (after measure). It does not
-// exist yet.
+//	render   frames, analysis -> overlay.mp4, stills, side-by-side.mp4 (called by the command, not by Run)
 //
 // Rules of the house, enforced by imports_test.go: stages import the
 // vocabulary (package swing) and tools (signal, pixel, spot), never each

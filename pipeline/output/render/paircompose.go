@@ -202,7 +202,7 @@ func (f *pairFilm) footer(c *canvas, m moment) {
 		from := p.x1 + 0.5*st.title.size
 		st.name.put(c, from, base, shorten(st.name, said, x-from-st.name.size), col.text, 1)
 	}
-	f.timelines(c, m, top+1.55*st.title.size)
+	f.timelines(c, m, top+1.7*st.title.size)
 }
 
 // said tells which swing is at the event and where the other one has it.
@@ -260,6 +260,11 @@ func (f *pairFilm) timelines(c *canvas, m moment, top float64) {
 		return left + math.Max(0, math.Min(1, (clock-from)/(to-from)))*(right-left)
 	}
 	thick := math.Max(2, math.Round(1.6*st.unit))
+	f.tickNames(c, top+small.name.height, right, func(e swing.Event) (float64, bool) {
+		clock := e.Time - f.party[0].Zero
+		return at(clock), clock >= from && clock <= to
+	})
+	top += 0.55 * st.rowHeight()
 	room := (st.h - top) / 2
 	for i := range f.party {
 		y := math.Round(top + room*(float64(i)+0.45))
@@ -289,10 +294,32 @@ func (f *pairFilm) timelines(c *canvas, m moment, top float64) {
 	c.disc(swing.Point{X: x, Y: y1}, 2*thick, col.accent, 1)
 }
 
+// tickNames writes the names of the hitter's events over its line of time, the
+// most telling first; one that would run into another is left out.
+func (f *pairFilm) tickNames(c *canvas, base, right float64, at func(swing.Event) (float64, bool)) {
+	w := f.st.small.name
+	var taken [][2]float64
+	for _, name := range []swing.EventName{swing.Plant, swing.Contact, swing.Load, swing.Stance, swing.Finish, swing.Lift, swing.Touch} {
+		e, ok := f.party[0].Swing.Events[name]
+		x, in := at(e)
+		if !ok || !in {
+			continue
+		}
+		half := w.width(string(name)) / 2
+		x = math.Min(x, right+f.st.margin-half)
+		gap := 0.35 * w.size
+		if slices.ContainsFunc(taken, func(t [2]float64) bool { return x-half-gap < t[1] && x+half+gap > t[0] }) {
+			continue
+		}
+		taken = append(taken, [2]float64{x - half, x + half})
+		w.put(c, x-half, base, string(name), f.st.colour.quiet, 1)
+	}
+}
+
 // caution fills the band under the panels.
 func (f *pairFilm) caution(c *canvas) {
 	st, col := f.st, f.st.colour
-	r := rect{0, f.head + float64(f.tall), st.w, st.h}
+	r := rect{0, f.head + float64(f.tall) + f.band, st.w, st.h}
 	c.plate(r, 0, col.dark, 1)
 	lines := st.value.wrap(caution(), st.w-2*st.margin)
 	y := r.y0 + (r.h()-float64(len(lines))*st.rowHeight())/2 + (st.rowHeight()+st.value.height)/2

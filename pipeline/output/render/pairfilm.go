@@ -123,7 +123,7 @@ func (f *pairFilm) measureBands() (err error) {
 	f.head = math.Round(1.7 * f.st.title.size)
 	f.band = math.Round(float64(pairRows+1)*f.st.rowHeight() + 0.4*f.st.name.size)
 	f.rowsAt, f.rows = f.both.Align, pairRowsAt(f.both, f.both.Align)
-	f.foot = math.Round(3.4*f.st.rowHeight() + 0.6*f.st.title.size)
+	f.foot = math.Round(4*f.st.rowHeight() + 0.6*f.st.title.size)
 	h := (int(f.head+f.band+f.foot) + f.tall + 1) &^ 1
 	f.foot = float64(h-f.tall) - f.head - f.band
 	f.st.w, f.st.h = pairWidth, float64(h)
