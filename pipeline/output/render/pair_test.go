@@ -3,6 +3,8 @@ package render
 import (
 	"context"
 	"errors"
+	"flag"
+	"fmt"
 	"image/png"
 	"io"
 	"iter"
@@ -16,6 +18,8 @@ import (
 
 	"plantframe/pipeline/swing"
 )
+
+var update = flag.Bool("update", false, "rewrite the golden files")
 
 // actor is a made-up hitter in a made-up clip: clipMaker's frame numbers as two
 // columns of squares beside the body, so that every picture of the video tells
@@ -551,5 +555,80 @@ func TestPairLeavesTheFolderAlone(t *testing.T) {
 	}
 	if err := DrawPair(context.Background(), hitter, nil, dir, pairFilesOf(), pairOptions(), nil); err != nil {
 		t.Errorf("without a reference: %v", err)
+	}
+}
+
+func TestPairPlanGolden(t *testing.T) {
+	a := newActor(steadyClip(640, 360, 60, 2.2), 1, false, swingEvents())
+	b := newActor(variableClip(640, 360, 110, 2.8), 1, true, otherEvents())
+	hitter, refs := pairOf(a, b)
+	o := pairOptions()
+	o.MinFPS = 15
+	f := newPairFilm(hitter, &refs[0], o)
+	var text strings.Builder
+	for k, act := range f.acts {
+		for _, m := range act {
+			fmt.Fprintf(&text, "pass %d %+.4f s: frames %d %d", k+1, m.clock, m.row[0], m.row[1])
+			if m.event != "" {
+				fmt.Fprintf(&text, ", %d times at %s: %s", m.times, m.event, f.said(m))
+			}
+			text.WriteString("\n")
+		}
+	}
+	path := filepath.Join("testdata", "pair-plan.txt")
+	if *update {
+		if err := os.MkdirAll("testdata", 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(text.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if text.String() != string(want) {
+		t.Errorf("differs from %s (run with -update if that is meant):\n%s", path, text.String())
+	}
+}
+
+func TestPairWords(t *testing.T) {
+	for clock, want := range map[float64]string{0: "plant", -0.41: "0.410 s before plant", 0.1234: "0.123 s after plant", -0.0001: "plant"} {
+		if got := clockText(clock, swing.Plant); got != want {
+			t.Errorf("%v: %q, want %q", clock, got, want)
+		}
+	}
+	for ms, want := range map[float64]string{0: "0", -0.4: "0", 12.4: "+12", -944.2: "−944"} {
+		if got := pairSigned(ms); got != want {
+			t.Errorf("%v: %q, want %q", ms, got, want)
+		}
+	}
+	st, err := newStyle(1280, 768)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const name = "20260412_batting_practice_hitter_7_swing_12"
+	got := shorten(st.name, name, 300)
+	if st.name.width(got) > 300 || !strings.HasPrefix(got, "2026") || !strings.HasSuffix(got, "12") || !strings.Contains(got, "…") {
+		t.Errorf("%q", got)
+	}
+	if got := shorten(st.name, "short", 300); got != "short" {
+		t.Errorf("%q", got)
+	}
+	if got := shorten(st.name, name, 10); got != "" {
+		t.Errorf("%q in 10 px", got)
+	}
+	// What differs comes first, whatever its place in the list of measures.
+	v, s, d, far := 10.0, 2.0, 1.0, 30.0
+	c := swing.Comparison{Measures: []swing.MeasureDifference{
+		{ID: "bat_tilt", Event: swing.Plant, Unit: "deg", A: &v, B: &v, SigmaA: &s, SigmaB: &s, Value: &d, Sigma: &s, Verdict: swing.NoClearDifference},
+		{ID: "trunk_lean", Event: swing.Plant, Unit: "deg", A: &v, B: &v, SigmaA: &s, SigmaB: &s, Value: &far, Sigma: &s, Verdict: swing.Differs},
+		{ID: "separation", Event: swing.Plant, Unit: "deg", Verdict: swing.NotComparable},
+		{ID: "stride_length", Event: swing.Load, Unit: "stature", A: &v, B: &v, SigmaA: &s, SigmaB: &s, Value: &far, Sigma: &s, Verdict: swing.Differs},
+	}}
+	rows := pairRowsAt(&c, swing.Plant)
+	if len(rows) != 2 || rows[0].name != "trunk lean" || !rows[0].differs || rows[1].name != "bat tilt" || rows[1].differs {
+		t.Errorf("%+v", rows)
 	}
 }
