@@ -88,7 +88,7 @@ func (a *app) analyze() *cobra.Command {
 	f.String("bats", d.Bats, "side the hitter bats from: auto, R or L")
 	f.String("view", d.View, "where the camera stands: auto, open-side or rear")
 	f.String("height", d.Height, "the hitter's height, such as 1.78, 178cm or 5ft10in; gives lengths in metres too")
-	f.String("targets", d.Targets, "target bands: a name such as youth-softball, a file of your own, or none (default by level and sport)")
+	f.String("targets", d.Targets, "target bands: a name such as youth-softball, or a file")
 	f.String("level", d.Level, "youth, high-school or adult")
 	f.String("sport", d.Sport, "baseball or softball")
 	f.String("texts", d.Texts, "words of the findings: en, or a file of your own")

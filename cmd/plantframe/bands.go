@@ -71,7 +71,7 @@ func (a *app) bandsLearn() *cobra.Command {
 	f := cmd.Flags()
 	f.StringVar(&file, "config", "", "settings file (YAML)")
 	f.StringP("out", "o", to, "targets file to write")
-	f.String("targets", d.Targets, "targets that the file is based on (default by level and sport)")
+	f.String("targets", d.Targets, "targets that the file is based on")
 	f.String("level", d.Level, "youth, high-school or adult")
 	f.String("sport", d.Sport, "baseball or softball")
 	f.String("bats", d.Bats, "side the hitters bat from, for clips: auto, R or L")
