@@ -26,7 +26,7 @@ const (
 	eventVersion   = 5
 	liftVersion    = 1
 	measureVersion = 7
-	judgeVersion   = 1
+	judgeVersion   = 2
 )
 
 // tracked is the artifact of the track stage for one part of the clip.

@@ -10,6 +10,7 @@ import (
 	"plantframe/cmd/internal/config"
 	"plantframe/cmd/internal/targets"
 	"plantframe/cmd/internal/ui"
+	"plantframe/pipeline/judge"
 	"plantframe/pipeline/swing"
 )
 
@@ -43,6 +44,29 @@ func TestPicturesAreTakenOver(t *testing.T) {
 		if err := os.WriteFile(overlay, []byte("kept"), 0o600); err != nil {
 			t.Fatal(err)
 		}
+	}
+}
+
+// A result names the targets and tells their content apart.
+func TestResultsNameTheirTargets(t *testing.T) {
+	own := clip(t, t.TempDir(), "mine.yaml", "name: academy\norigin: instructor\nbased_on: adult-baseball\nbands:\n  - {id: stride-length, hi: 0.55}\n")
+	var sums []any
+	for _, name := range []string{"adult-baseball", own} {
+		tg, err := targets.Load(targets.Want{Targets: name})
+		if err != nil {
+			t.Fatal(err)
+		}
+		used := targetsUsed(tg)
+		if used["targets"] != tg.Name || len(used["targets_sha256"].(string)) != 64 {
+			t.Errorf("%v", used)
+		}
+		sums = append(sums, used["targets_sha256"])
+	}
+	if sums[0] == sums[1] {
+		t.Error("other bands, the same checksum")
+	}
+	if used := targetsUsed(judge.Targets{}); used["targets"] != "none" {
+		t.Errorf("%v", used)
 	}
 }
 

@@ -3,11 +3,15 @@ package main
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
 	"maps"
 	"os"
 	"path/filepath"
 
 	"plantframe/cmd/internal/targets"
+	"plantframe/pipeline/judge"
 	"plantframe/pipeline/output"
 	page "plantframe/pipeline/output/report"
 	"plantframe/pipeline/swing"
@@ -46,7 +50,7 @@ func sameMeasured(path string, a swing.Analysis) bool {
 // unjudged returns a copy of an analysis without what judging gave and took.
 func unjudged(a swing.Analysis) swing.Analysis {
 	a.Options = maps.Clone(a.Options)
-	for _, k := range []string{"targets", "level", "sport", "texts", "drills", "judge", "hitter"} {
+	for _, k := range []string{"targets", "targets_sha256", "level", "sport", "texts", "drills", "judge", "hitter"} {
 		delete(a.Options, k)
 	}
 	a.Swings = append([]swing.Swing(nil), a.Swings...)
@@ -54,6 +58,20 @@ func unjudged(a swing.Analysis) swing.Analysis {
 		a.Swings[i].Findings = nil
 	}
 	return a
+}
+
+// targetsUsed are the entries of a result's settings that say which targets it was
+// judged by: their name, and a checksum of all of their content.
+func targetsUsed(t judge.Targets) map[string]any {
+	if t.Empty() {
+		return map[string]any{"targets": "none"}
+	}
+	b, err := json.Marshal(t)
+	if err != nil { // a struct of words and finite numbers
+		return map[string]any{"targets": t.Name}
+	}
+	sum := sha256.Sum256(b)
+	return map[string]any{"targets": t.Name, "targets_sha256": hex.EncodeToString(sum[:])}
 }
 
 // takeOver links the pictures of dir into tmp. An error leaves nothing of them

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
@@ -276,6 +277,7 @@ func (w *analyst) Analyse(ctx context.Context, path string, p swing.Progress, lo
 		Lift:    w.openLift, LiftModel: swing.ModelRef{ID: w.cast.lift.ID, SHA256: w.cast.lift.SHA256},
 	}, w.settings.Stages())
 	a.ToolVersion, a.Options = version(), w.settings.Effective()
+	maps.Copy(a.Options, targetsUsed(w.targets))
 	return a, err
 }
 

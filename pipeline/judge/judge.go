@@ -69,7 +69,7 @@ func find(ms []swing.Measure, id string, e swing.EventName, unit string) *swing.
 func weigh(sw *swing.Swing, b *Band, m *swing.Measure, p Phrases, o Options) *verdict {
 	v := &verdict{band: b, Finding: swing.Finding{
 		ID: b.ID, Measure: b.Measure, Event: b.Event, Status: swing.NotJudgeable,
-		Title: b.Text.Title, Lo: b.Lo, Hi: b.Hi, Drills: []string{},
+		Title: b.Text.Title, Origin: b.Origin, Lo: b.Lo, Hi: b.Hi, Drills: []string{},
 	}}
 	notJudged := func(reason string) *verdict {
 		v.Text = fill(p.NotJudged, "title", b.Text.Title, "reason", reason)

@@ -23,7 +23,7 @@ func words() judge.Phrases {
 
 func band(id, measure string, e swing.EventName, unit string, lo, hi *float64) judge.Band {
 	return judge.Band{
-		ID: id, Measure: measure, Event: e, Views: []swing.View{swing.OpenSide, swing.Rear}, Unit: unit, Lo: lo, Hi: hi, Weight: 1, Good: true, HalfWidth: 0,
+		ID: id, Measure: measure, Event: e, Views: []swing.View{swing.OpenSide, swing.Rear}, Unit: unit, Lo: lo, Hi: hi, Weight: 1, Good: true, Origin: "learned",
 		DrillsLow: []string{"drill low"}, DrillsHigh: []string{"drill high"},
 		Text: judge.Texts{Title: id, Low: "low {value}, wanted {band}", High: "high {value}, wanted {band}", In: "in {value}", Why: "why", CueLow: "up", CueHigh: "down"},
 	}
@@ -108,7 +108,7 @@ func TestOpenBands(t *testing.T) {
 	b := band("x", "barrel_distance", swing.Plant, "stature", nil, p(0.36))
 	b.HalfWidth = 0.12
 	f := judged(t, hitter(measure("barrel_distance", swing.Plant, "stature", 0.42, 0.02)), b)[0]
-	if f.Text != "high 42 ± 2 %, wanted 36 % or less" || f.Lo != nil || *f.Hi != 0.36 || math.Abs(f.Severity-0.5*0.9) > 1e-9 {
+	if f.Text != "high 42 ± 2 %, wanted 36 % or less" || f.Lo != nil || *f.Hi != 0.36 || f.Origin != "learned" || math.Abs(f.Severity-0.5*0.9) > 1e-9 {
 		t.Errorf("%+v", f)
 	}
 	b.Lo, b.Hi = p(0.36), nil

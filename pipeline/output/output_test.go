@@ -68,7 +68,7 @@ func example() swing.Analysis {
 		Findings: []swing.Finding{
 			{
 				ID: "barrel-steep", Measure: "bat_tilt", Event: swing.Plant, Status: swing.OutOfBand, Severity: 0.512345, Priority: 1,
-				Text: "The barrel lies flat.", Why: "It is slow.", Cue: "Up.", Drills: []string{"Umbrella"}, Lo: ptr(22), Hi: ptr(62), Title: "barrel steep",
+				Text: "The barrel lies flat.", Why: "It is slow.", Cue: "Up.", Drills: []string{"Umbrella"}, Lo: ptr(22), Hi: ptr(62), Title: "barrel steep", Origin: "learned",
 			},
 			{ID: "hands-close", Measure: "hand_drift", Status: swing.NotJudgeable, Text: "Not judged: hidden."},
 			{ID: "stride-length", Measure: "stride_length", Event: swing.Plant, Status: swing.InBand, Text: "Good.", Hi: ptr(0.6), Good: true},

@@ -34,4 +34,7 @@ type Finding struct {
 	Good bool `json:"good,omitempty"`
 	// Title is the checkpoint in a few words, such as "barrel steep".
 	Title string `json:"title,omitempty"`
+	// Origin is where the band comes from: "instructor", "learned" or "common
+	// practice, no source".
+	Origin string `json:"origin,omitempty"`
 }
