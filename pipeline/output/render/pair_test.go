@@ -117,6 +117,7 @@ func pairOf(a, b *actor) (Shown, []Reference) {
 func pairOptions() Options {
 	o := quickOptions()
 	o.LeadIn, o.LeadOut, o.Hold, o.SlowFactor = 0.1, 0.1, 0.4, 2
+	o.MinFPS, o.MaxFPS = 15, 15
 	return o
 }
 
@@ -307,7 +308,7 @@ func TestSideBySidePlaysAnywhere(t *testing.T) {
 		t.Fatalf("%d streams, want the picture alone: two clips have two sounds", len(all))
 	}
 	s := all[0]
-	if s.Type != "video" || s.Codec != "h264" || s.PixFmt != "yuv420p" || s.Width != pairWidth || s.Height%2 != 0 || s.Rate != "30/1" || s.Space != "bt709" {
+	if s.Type != "video" || s.Codec != "h264" || s.PixFmt != "yuv420p" || s.Width != pairWidth || s.Height%2 != 0 || s.Rate != "15/1" || s.Space != "bt709" {
 		t.Errorf("%+v", s)
 	}
 	if s.Level > 42 {
@@ -416,7 +417,7 @@ func TestClipsAreReadInStep(t *testing.T) {
 	if err := DrawPair(context.Background(), hitter, refs, t.TempDir(), pairFilesOf(), pairOptions(), p); err != nil {
 		t.Fatal(err)
 	}
-	if steps < 60 {
+	if steps < 25 {
 		t.Errorf("only %d pictures were watched", steps)
 	}
 	for _, r := range append(a.asked, b.asked...) {
@@ -513,7 +514,7 @@ func TestPairLeavesTheFolderAlone(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	n := 0
 	stop := watch{func() {
-		if n++; n == 40 {
+		if n++; n == 20 {
 			cancel()
 		}
 	}}
@@ -563,7 +564,6 @@ func TestPairPlanGolden(t *testing.T) {
 	b := newActor(variableClip(640, 360, 110, 2.8), 1, true, otherEvents())
 	hitter, refs := pairOf(a, b)
 	o := pairOptions()
-	o.MinFPS = 15
 	f := newPairFilm(hitter, &refs[0], o)
 	var text strings.Builder
 	for k, act := range f.acts {
