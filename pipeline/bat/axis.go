@@ -60,12 +60,12 @@ func axis(f swing.Frame, k, t swing.Point, torso float64) Axis {
 	turns := int(axisTurn / axisTurnStep)
 	var best Axis
 	scores := make([]float64, 2*turns+1)
-	for wi := range widths() {
+	for _, width := range widths() {
 		for s := -2; s <= 2; s++ {
 			shift := float64(s) / 2 * axisShift * torso
 			for a := -turns; a <= turns; a++ {
 				turn := float64(a) * axisTurnStep
-				v := strength(&rows, widths()[wi], shift, turn)
+				v := strength(&rows, width, shift, turn)
 				scores[a+turns] = math.Max(scores[a+turns], v)
 				if v > best.Strength {
 					best = Axis{Turn: turn, Shift: shift, Strength: v}
