@@ -249,7 +249,9 @@ func TestProgramsMissing(t *testing.T) {
 	wantError(t, err, swing.KindMissing, "the program no-such-program is not installed")
 	_, err = Open(context.Background(), probe(t, path), OpenOptions{Options: Options{FFmpeg: filepath.Join(t.TempDir(), "nothing")}})
 	wantError(t, err, swing.KindMissing, "is not installed")
-	_, err = Open(context.Background(), probe(t, path), OpenOptions{From: 0.1, Options: Options{FFprobe: "no-such-program"}})
+	clip := probe(t, path)
+	clip.List = nil // frames that Probe did not list are listed by Open
+	_, err = Open(context.Background(), clip, OpenOptions{From: 0.1, Options: Options{FFprobe: "no-such-program"}})
 	wantError(t, err, swing.KindMissing, "is not installed")
 }
 
