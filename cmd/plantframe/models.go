@@ -140,7 +140,15 @@ func (a *app) showModels(all []models.Manifest, states []models.State, asJSON bo
 		l := modelLine{ID: s.ID, Title: s.Title, Purpose: "runs the networks", Licence: "MIT", Path: s.Path, Bytes: s.Bytes, Problem: s.Problem, Hint: s.Hint}
 		for _, m := range all {
 			if m.ID == s.ID {
-				l.Purpose, l.Licence, l.Source = m.Purpose, m.Licence, m.Source.Package+"@"+m.Source.Version
+				l.Purpose, l.Licence = m.Purpose, m.Licence
+				switch {
+				case m.Source.Own != "":
+					l.Source = "plantframe" // the program carries it
+				case m.Source.Path != "":
+					l.Source = m.Source.Path
+				default:
+					l.Source = m.Source.Package + "@" + m.Source.Version
+				}
 			}
 		}
 		if asJSON {
