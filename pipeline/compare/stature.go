@@ -5,15 +5,6 @@ import (
 	"plantframe/pipeline/swing"
 )
 
-// Segment lengths as fractions of stature after Drillis and Contini (1966) as
-// reproduced in Winter (2009), figure 4.1 (values from memory): heights of
-// ankle .039, knee .285, hip .530 and shoulder .818 of stature.
-const (
-	shankShare = 0.285 - 0.039
-	thighShare = 0.530 - 0.285
-	trunkShare = 0.818 - 0.530
-)
-
 // legQuantile picks the projected length that stands for the true one: a segment
 // that is turned out of the picture only looks shorter, and single bad frames
 // lie above. The legs straighten across the line of sight in every swing.
@@ -31,7 +22,7 @@ func stature(t *swing.Track) float64 {
 	sum, share := 0.0, 0.0
 	if d := distances(t, [2]swing.Joint{swing.LeftShoulder, swing.RightShoulder}, [2]swing.Joint{swing.LeftHip, swing.RightHip}); len(d) >= leastFrames {
 		// The trunk is its median: networks lose the hips in the follow-through.
-		sum, share = signal.Quantile(d, 0.5), trunkShare
+		sum, share = signal.Quantile(d, 0.5), swing.TrunkShare
 	}
 	leg := func(a, b, c, d swing.Joint, of float64) {
 		both, n := 0.0, 0.0
@@ -45,8 +36,8 @@ func stature(t *swing.Track) float64 {
 			sum, share = sum+both/n, share+of
 		}
 	}
-	leg(swing.LeftHip, swing.LeftKnee, swing.RightHip, swing.RightKnee, thighShare)
-	leg(swing.LeftKnee, swing.LeftAnkle, swing.RightKnee, swing.RightAnkle, shankShare)
+	leg(swing.LeftHip, swing.LeftKnee, swing.RightHip, swing.RightKnee, swing.ThighShare)
+	leg(swing.LeftKnee, swing.LeftAnkle, swing.RightKnee, swing.RightAnkle, swing.ShankShare)
 	if share == 0 {
 		return 0
 	}

@@ -37,3 +37,15 @@ func DeLevaFemale() BodyTable {
 		Thigh: Segment{0.1478, 0.3612, (0.369 + 0.364) / 2}, Shank: Segment{0.0481, 0.4352, (0.267 + 0.263) / 2}, Foot: Segment{0.0129, 0.4014, (0.299 + 0.279) / 2},
 	}
 }
+
+// Lengths between joint centres as fractions of stature after Drillis and
+// Contini (1966) as reproduced in Winter (2009), figure 4.1 (values from
+// memory): heights of ankle .039, knee .285, hip .530 and shoulder .818 of
+// stature. Between adults and between children over about eight years the sum
+// ankle to shoulder varies by about 2 % of stature (one sigma, common practice,
+// no source).
+const (
+	ShankShare = 0.285 - 0.039 // ankle to knee
+	ThighShare = 0.530 - 0.285 // knee to hip
+	TrunkShare = 0.818 - 0.530 // hip to shoulder
+)

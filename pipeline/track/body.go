@@ -5,18 +5,6 @@ import (
 	"plantframe/pipeline/swing"
 )
 
-// Segment lengths as fractions of stature after Drillis and Contini (1966) as
-// reproduced in Winter (2009), figure 4.1 (values from memory): heights of
-// ankle .039, knee .285, hip .530 and shoulder .818 of stature. Between adults
-// and between children over about eight years the sum ankle to shoulder varies
-// by about 2 % of stature (one sigma, common practice, no source); with the
-// network's error of the end points the estimate is good to about 4 %.
-const (
-	shankShare = 0.285 - 0.039
-	thighShare = 0.530 - 0.285
-	trunkShare = 0.818 - 0.530
-)
-
 // legQuantile picks the projected length that stands for the true one. Turning
 // a segment out of the picture plane only shortens it, noise goes both ways:
 // the 95th percentile of the smoothed length over the clip is long enough to
@@ -26,7 +14,7 @@ const legQuantile = 0.95
 
 // stature estimates the standing height in px (of the first frame's picture)
 // from the chain ankle - knee - hip - shoulder: sum of the segment lengths over
-// sum of their shares. Crouching does not matter, turning out of the picture
+// sum of their shares, good to about 4 % with the network's error of the ends. Crouching does not matter, turning out of the picture
 // plane does a little. Legs are the mean of both sides, because one stands
 // nearer to the camera than the trunk and one farther. The trunk is its median:
 // networks lose the hips in the follow-through. Falls back to the torso alone when no leg is seen.
@@ -43,7 +31,7 @@ func (w *work) stature(pos [swing.NumPoints][]swing.Point) float64 {
 		}
 		return signal.Quantile(d, legQuantile)
 	}
-	sum, share := w.torso, trunkShare
+	sum, share := w.torso, swing.TrunkShare
 	add := func(l, r, s float64) {
 		switch {
 		case l > 0 && r > 0:
@@ -52,7 +40,7 @@ func (w *work) stature(pos [swing.NumPoints][]swing.Point) float64 {
 			sum, share = sum+max(l, r), share+s
 		}
 	}
-	add(length(swing.LeftHip, swing.LeftKnee), length(swing.RightHip, swing.RightKnee), thighShare)
-	add(length(swing.LeftKnee, swing.LeftAnkle), length(swing.RightKnee, swing.RightAnkle), shankShare)
+	add(length(swing.LeftHip, swing.LeftKnee), length(swing.RightHip, swing.RightKnee), swing.ThighShare)
+	add(length(swing.LeftKnee, swing.LeftAnkle), length(swing.RightKnee, swing.RightAnkle), swing.ShankShare)
 	return sum / share
 }
