@@ -21,7 +21,7 @@ import (
 const (
 	bodiesVersion  = 2
 	trackVersion   = 2
-	batVersion     = 2
+	batVersion     = 3
 	soundVersion   = 1
 	eventVersion   = 5
 	liftVersion    = 1
@@ -33,7 +33,13 @@ const (
 type tracked struct {
 	Track    swing.Track     `json:"track"`
 	Warnings []swing.Warning `json:"warnings"`
-	Bat      swing.BatPath   `json:"bat"` // filled by the bat stage
+	bat      swing.BatPath   // by the bat stage, which has its own artifact
+}
+
+// followed is the artifact of the bat stage for one part of the clip.
+type followed struct {
+	Bat      swing.BatPath   `json:"bat"`
+	Warnings []swing.Warning `json:"warnings"`
 }
 
 // found is the artifact of the event and measure stages.
@@ -78,9 +84,13 @@ func Run(ctx context.Context, path string, d Deps, o Options) (swing.Analysis, e
 	}
 
 	// What single frames show of the bat -> the bat over time.
-	tracks, err = step(r, "bat", batVersion, o.Bat, func() ([]tracked, error) { return tracks, followBats(tracks, b, o.Bat) })
+	bats, err := step(r, "bat", batVersion, o.Bat, func() ([]followed, error) { return followBats(tracks, b, o.Bat) })
 	if err != nil {
 		return a, named(err, clip)
+	}
+	for i := range bats {
+		tracks[i].bat = bats[i].Bat
+		tracks[i].Warnings = append(tracks[i].Warnings, bats[i].Warnings...)
 	}
 
 	// The clip's sound -> sharp sounds that can be a hit.
@@ -175,19 +185,20 @@ func buildTracks(b bodies, o track.Options) ([]tracked, error) {
 	return out, nil
 }
 
-// followBats fills the bat of each part in place.
-func followBats(tracks []tracked, b bodies, o bat.Options) error {
+// followBats follows the bat of each part; a part without one has an empty
+// path.
+func followBats(tracks []tracked, b bodies, o bat.Options) ([]followed, error) {
+	out := make([]followed, len(tracks))
 	for i := range tracks {
-		if t := &tracks[i]; t.Track.Len() > 0 && len(b.Parts[i].Bat) > 0 {
-			path, w, err := bat.Path(&t.Track, b.Parts[i].Bat, o)
-			if err != nil {
-				return err
-			}
-			t.Bat = path
-			t.Warnings = append(t.Warnings, w...)
+		if tracks[i].Track.Len() == 0 || len(b.Parts[i].Bat) == 0 {
+			continue
+		}
+		var err error
+		if out[i].Bat, out[i].Warnings, err = bat.Path(&tracks[i].Track, b.Parts[i].Bat, o); err != nil {
+			return nil, err
 		}
 	}
-	return nil
+	return out, nil
 }
 
 // findSwings finds the swings of all parts and numbers them through from 1. A part's
@@ -199,7 +210,7 @@ func findSwings(tracks []tracked, h hearing, b bodies, o event.Options) (found, 
 			out.Warnings = append(out.Warnings, t.Warnings...)
 			continue
 		}
-		ev := event.Evidence{Bat: t.Bat}
+		ev := event.Evidence{Bat: t.bat}
 		if len(h.Cracks) == len(tracks) {
 			ev.Cracks = h.Cracks[i]
 		}
@@ -256,17 +267,17 @@ func (r *run) liftSwings(swings []swing.Swing, c swing.Clip) error {
 // batOf cuts the bat of a part to the frames of a swing, which are some of the
 // part's in the same order.
 func batOf(t tracked, frames []int) swing.BatPath {
-	if len(t.Bat.Sights) == 0 {
+	if len(t.bat.Sights) == 0 {
 		return swing.BatPath{}
 	}
-	path := t.Bat
+	path := t.bat
 	path.Sights = make([]swing.BatSight, 0, len(frames))
 	k := 0
 	for _, f := range frames {
 		for k < len(t.Track.Frames) && t.Track.Frames[k] < f {
 			k++
 		}
-		path.Sights = append(path.Sights, t.Bat.Sights[k])
+		path.Sights = append(path.Sights, t.bat.Sights[k])
 	}
 	return path
 }

@@ -167,8 +167,7 @@ func nearest(ts []float64, t float64) int {
 func tempo(s swing.Swing) []row {
 	names := map[string]string{
 		"tempo_load_touch": "load to touch", "tempo_touch_plant": "touch to plant",
-		"tempo_plant_contact": "plant to contact", "tempo_start_contact": "start of the swing to contact",
-		"tempo_swing_start_contact": "start of the swing to contact",
+		"tempo_plant_contact": "plant to contact",
 	}
 	var out []row
 	for _, m := range s.Measures {

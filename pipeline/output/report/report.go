@@ -53,7 +53,7 @@ func Write(w io.Writer, p Page) error {
 			Msg: fmt.Sprintf("there is no swing %d to report on", p.Swing+1), Hint: "the analysis lists the swings that were found",
 		}
 	}
-	t, err := template.New("page.html").Funcs(template.FuncMap{"paragraphs": paragraphs}).ParseFS(files, "page.html")
+	t, err := template.New("page.html").ParseFS(files, "page.html")
 	if err != nil {
 		return internal(op, err)
 	}
