@@ -64,19 +64,7 @@ func readLiftCase(t *testing.T) (liftCase, swing.Swing) {
 
 func openLifter(t *testing.T) *lift.Lifter {
 	t.Helper()
-	m, err := models.Lookup("lift")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := networkStore(t).Open(m, models.DefaultSessionOptions())
-	if err != nil {
-		t.Fatalf("%v\nthis test needs the networks: run scripts/test, or plantframe models install once", err)
-	}
-	t.Cleanup(func() {
-		if err := s.Close(); err != nil {
-			t.Error(err)
-		}
-	})
+	_, s := openOwn(t, "lift")
 	l, err := lift.New(s, lift.DefaultOptions())
 	if err != nil {
 		t.Fatal(err)

@@ -38,7 +38,8 @@ func readPicture(t *testing.T, file string) swing.Frame {
 	return f
 }
 
-func openFinder(t *testing.T, id string) *spot.Finder {
+// openOwn opens a network that the program carries.
+func openOwn(t *testing.T, id string) (models.Manifest, *models.Session) {
 	t.Helper()
 	m, err := models.Lookup(id)
 	if err != nil {
@@ -53,6 +54,12 @@ func openFinder(t *testing.T, id string) *spot.Finder {
 			t.Error(err)
 		}
 	})
+	return m, s
+}
+
+func openFinder(t *testing.T, id string) *spot.Finder {
+	t.Helper()
+	m, s := openOwn(t, id)
 	f, err := spot.New(&spot.Network{
 		Session: s, Name: m.ID, Points: m.Points, Rows: 64, Columns: 64, Format: pixel.Format{
 			Width: m.Input.Width, Height: m.Input.Height, Layout: pixel.NCHW, Order: pixel.RGB, Std: [3]float64{255, 255, 255}, Centre: 0.5,
