@@ -169,7 +169,7 @@ func follow(t *testing.T, landmarks *pose.Network) ([]swing.Pose, error) {
 			}
 		}
 	}
-	poses, _, err := e.Follow(t.Context(), frames, pose.Seed{}, nil)
+	poses, _, err := e.Follow(t.Context(), frames, pose.Seed{}, pose.Each{})
 	return poses, err
 }
 

@@ -27,12 +27,25 @@ func (o SessionOptions) Validate() error {
 }
 
 // Session is an opened network with its tensors. It is for one goroutine at a time: Run reads and writes the same
-// memory each time. Close it when done.
+// memory each time. Twin gives another goroutine its own. Close each when done.
 type Session struct {
-	session *ort.AdvancedSession
+	network *network
+	binding *ort.IoBinding
 	input   *ort.Tensor[float32]
 	tensors []*ort.Tensor[float32]
 	outputs map[string][]float32 // by the names of the manifest
+}
+
+// network is what a session and its twins share: the weights and the plan of
+// the computation. The library lets several goroutines run it at once as long
+// as each has its own tensors.
+type network struct {
+	session *ort.DynamicAdvancedSession
+	path    string
+	in      Tensor
+	out     []Output
+	mu      sync.Mutex
+	users   int
 }
 
 // environment guards the start of ONNX Runtime, which exists once per process by its nature; that is why this is the
@@ -127,40 +140,90 @@ func OpenTensors(path string, input Tensor, outputs []Output, o SessionOptions) 
 	if err := o.Validate(); err != nil {
 		return nil, err
 	}
-	s := &Session{outputs: map[string][]float32{}}
 	defer func() {
 		if err != nil {
-			_ = s.Close()
 			err = &Error{
 				Op: "models.OpenTensors", Msg: "the network " + path + " cannot be opened",
 				Hint: "run: plantframe models verify", Err: err,
 			}
 		}
 	}()
-	if s.input, err = ort.NewEmptyTensor[float32](input.Shape); err != nil {
-		return nil, fmt.Errorf("input %s: %w", input.Name, err)
+	options, err := o.runtime()
+	if err != nil {
+		return nil, err
 	}
-	var names []string
-	var values []ort.Value
-	for _, out := range outputs {
+	defer func() { _ = options.Destroy() }()
+	n := &network{path: path, in: input, out: outputs}
+	names := make([]string, len(outputs))
+	for i, out := range outputs {
+		names[i] = out.Tensor
+	}
+	if n.session, err = ort.NewDynamicAdvancedSession(path, []string{input.Name}, names, options); err != nil {
+		return nil, err
+	}
+	s, err := n.bind()
+	if err != nil {
+		_ = n.session.Destroy()
+	}
+	return s, err
+}
+
+// Twin returns a session of the same network with tensors of its own, for another goroutine. It shares the weights and
+// costs only the tensors.
+func (s *Session) Twin() (*Session, error) {
+	t, err := s.network.bind()
+	if err != nil {
+		return nil, &Error{
+			Op: "models.Twin", Msg: "the network " + s.network.path + " cannot be used a second time",
+			Hint: "free some memory", Err: err,
+		}
+	}
+	return t, nil
+}
+
+// bind makes the tensors of one more user.
+func (n *network) bind() (_ *Session, err error) {
+	s := &Session{outputs: map[string][]float32{}}
+	defer func() {
+		if err != nil {
+			_ = s.Close()
+		}
+	}()
+	if s.input, err = ort.NewEmptyTensor[float32](n.in.Shape); err != nil {
+		return nil, fmt.Errorf("input %s: %w", n.in.Name, err)
+	}
+	if s.binding, err = n.session.CreateIoBinding(); err != nil {
+		return nil, err
+	}
+	if err = s.binding.BindInput(n.in.Name, s.input); err != nil {
+		return nil, fmt.Errorf("input %s: %w", n.in.Name, err)
+	}
+	for _, out := range n.out {
 		t, err := ort.NewEmptyTensor[float32](out.Shape)
 		if err != nil {
 			return nil, fmt.Errorf("output %s: %w", out.Name, err)
 		}
 		s.tensors = append(s.tensors, t)
 		s.outputs[out.Name] = t.GetData()
-		names, values = append(names, out.Tensor), append(values, t)
+		if err = s.binding.BindOutput(out.Tensor, t); err != nil {
+			return nil, fmt.Errorf("output %s: %w", out.Name, err)
+		}
 	}
-	options, err := o.runtime()
-	if err != nil {
-		return nil, err
-	}
-	defer func() { _ = options.Destroy() }()
-	s.session, err = ort.NewAdvancedSession(path, []string{input.Name}, names, []ort.Value{s.input}, values, options)
-	if err != nil {
-		return nil, err
-	}
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.users++
+	s.network = n
 	return s, nil
+}
+
+// leave counts a user less and gives the weights back after the last.
+func (n *network) leave() error {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if n.users--; n.users > 0 {
+		return nil
+	}
+	return n.session.Destroy()
 }
 
 // runtime turns the options into those of the library.
@@ -233,7 +296,7 @@ func (s *Session) Input() []float32 { return s.input.GetData() }
 
 // Run computes the outputs of what Input holds and blocks until they are there. It does not allocate.
 func (s *Session) Run() error {
-	if err := s.session.Run(); err != nil {
+	if err := s.network.session.RunWithBinding(s.binding); err != nil {
 		return &Error{Op: "models.Run", Msg: "the network failed", Hint: "run: plantframe models verify", Err: err}
 	}
 	return nil
@@ -251,9 +314,9 @@ func (s *Session) Close() error {
 			first = &Error{Op: "models.Close", Msg: "a network did not close", Err: err}
 		}
 	}
-	if s.session != nil {
-		note(s.session.Destroy())
-		s.session = nil
+	if s.binding != nil {
+		note(s.binding.Destroy())
+		s.binding = nil
 	}
 	if s.input != nil {
 		note(s.input.Destroy())
@@ -263,5 +326,9 @@ func (s *Session) Close() error {
 		note(t.Destroy())
 	}
 	s.tensors, s.outputs = nil, nil
+	if s.network != nil {
+		note(s.network.leave())
+		s.network = nil
+	}
 	return first
 }

@@ -85,7 +85,7 @@ func (r *run) scan(est *pose.Estimator, clip swing.Clip, o Options, b *bodies) (
 		return pose.Scan{}, 1, err
 	}
 	r.deps.Progress.Stage("scan", clip.Frames)
-	s, err := est.Scan(r.ctx, r.counted(rd.Frames(), &b.FramesRead), swing.NoProgress{})
+	s, err := est.Scan(r.ctx, counted(rd.Frames(), &b.FramesRead), r.deps.Progress)
 	err = errors.Join(err, rd.Close())
 	b.Warnings = append(b.Warnings, rd.Warnings()...)
 	return s, rd.Scale(), err
@@ -122,23 +122,18 @@ func (r *run) follow(est *pose.Estimator, clip swing.Clip, o Options, window [2]
 		finder.Reset()
 	}
 	read := 0
-	var avoid []swing.Box
-	var bats []bat.Sighting
-	poses, warnings, err := est.Follow(r.ctx, r.counted(rd.Frames(), &read), seed.Scaled(1/scale),
-		func(f swing.Frame, p swing.Pose, others []swing.Box) error {
-			avoid = append(avoid[:0], others...)
-			if p.Found {
-				avoid = append(avoid, pose.BodyBox(p))
-			}
-			if finder != nil {
-				s, err := finder.Look(f, p)
-				if err != nil {
-					return err
-				}
-				bats = append(bats, s)
-			}
-			return cam.Add(f, avoid)
-		})
+	side := newSideline(cam)
+	looked := sightings{finder: finder}
+	poses, warnings, err := est.Follow(r.ctx, counted(rd.Frames(), &read), seed.Scaled(1/scale), pose.Each{
+		Beside: looked.look,
+		InOrder: func(f swing.Frame, p swing.Pose, others []swing.Box) error {
+			r.deps.Progress.Add(1)
+			looked.take(p)
+			return side.add(f, p, others)
+		},
+	})
+	err = errors.Join(err, side.end())
+	bats := looked.all
 	if err = errors.Join(err, rd.Close()); err != nil {
 		return part{}, scale, err
 	}
@@ -154,13 +149,12 @@ func (r *run) follow(est *pose.Estimator, clip swing.Clip, o Options, window [2]
 	return p, scale, nil
 }
 
-// counted passes frames on and counts them for the result and the progress.
-func (r *run) counted(frames iter.Seq2[swing.Frame, error], n *int) iter.Seq2[swing.Frame, error] {
+// counted passes frames on and counts them for the result.
+func counted(frames iter.Seq2[swing.Frame, error], n *int) iter.Seq2[swing.Frame, error] {
 	return func(yield func(swing.Frame, error) bool) {
 		for f, err := range frames {
 			if err == nil {
 				*n++
-				r.deps.Progress.Add(1)
 			}
 			if !yield(f, err) {
 				return

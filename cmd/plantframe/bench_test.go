@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
 	"plantframe/cmd/internal/config"
 	"plantframe/cmd/internal/ui"
 	"plantframe/models"
@@ -59,21 +61,26 @@ type keepOpen struct{ worker }
 
 func (keepOpen) Close() error { return nil }
 
-// alone runs each network of a worker as often as its estimator did.
+// alone runs each network of a worker as often as its estimator did: in the
+// worker's own way, frames at once in its lanes.
 func alone(b *testing.B, w *analyst) time.Duration {
 	b.Helper()
-	runs := w.estimator.Runs()
-	name, looks := w.bat.Runs()
-	runs[name] = looks
+	runs := runsOf(w)
 	start := time.Now()
-	for i, m := range []*models.Manifest{&w.cast.detector, &w.cast.landmarks, w.cast.scan, w.cast.objects, &w.cast.feet, &w.cast.bat} {
-		if m == nil {
-			continue
+	for id, twins := range w.sessions {
+		var group errgroup.Group
+		for k, s := range twins {
+			group.Go(func() error {
+				for range (runs[id] + k) / len(twins) {
+					if err := s.Run(); err != nil {
+						return err
+					}
+				}
+				return nil
+			})
 		}
-		for range runs[m.ID] {
-			if err := w.sessions[i].Run(); err != nil {
-				b.Fatal(err)
-			}
+		if err := group.Wait(); err != nil {
+			b.Fatal(err)
 		}
 	}
 	took := time.Since(start)
@@ -81,6 +88,41 @@ func alone(b *testing.B, w *analyst) time.Duration {
 		b.Logf("%s ran %d times", id, n)
 	}
 	return took
+}
+
+// oneByOne runs each network as often as alone does, but one run after
+// another, with all threads in each.
+func oneByOne(b *testing.B, w *analyst) time.Duration {
+	b.Helper()
+	var took time.Duration
+	for id, n := range runsOf(w) {
+		m, err := models.Lookup(id)
+		if err != nil {
+			b.Fatal(err)
+		}
+		s, err := w.store.Open(m, models.SessionOptions{Threads: w.threads})
+		if err != nil {
+			b.Fatal(err)
+		}
+		start := time.Now()
+		for range n {
+			if err := s.Run(); err != nil {
+				b.Fatal(err)
+			}
+		}
+		took += time.Since(start)
+		if err := s.Close(); err != nil {
+			b.Fatal(err)
+		}
+	}
+	return took
+}
+
+func runsOf(w *analyst) map[string]int {
+	runs := w.estimator.Runs()
+	name, looks := w.bat.Runs()
+	runs[name] = looks
+	return runs
 }
 
 // cpuTime returns the processor time that this process and its finished children
@@ -100,9 +142,10 @@ func cpuTime(b *testing.B) time.Duration {
 
 // BenchmarkAnalyze compares a whole analysis, pictures and video included,
 // with its networks alone: the same sessions, the same number of runs, the
-// same threads. Opening the networks counts as analysis.
+// same threads. Opening the networks counts as analysis. one-by-one is the same
+// number of runs one after another with all threads in each.
 func BenchmarkAnalyze(b *testing.B) {
-	var whole, networks, wholeCPU, networksCPU time.Duration
+	var whole, networks, serial, wholeCPU, networksCPU time.Duration
 	for b.Loop() {
 		before := cpuTime(b)
 		took, workers := analyzeOnce(b, 1, 0, *benchClip)
@@ -112,6 +155,7 @@ func BenchmarkAnalyze(b *testing.B) {
 		for _, w := range workers {
 			networks += alone(b, w)
 			networksCPU += cpuTime(b) - middle
+			serial += oneByOne(b, w)
 			if err := w.Close(); err != nil {
 				b.Fatal(err)
 			}
@@ -121,6 +165,8 @@ func BenchmarkAnalyze(b *testing.B) {
 	b.ReportMetric(whole.Seconds()/n, "analyze-s")
 	b.ReportMetric(networks.Seconds()/n, "networks-s")
 	b.ReportMetric(whole.Seconds()/networks.Seconds(), "times-networks")
+	b.ReportMetric(serial.Seconds()/n, "one-by-one-s")
+	b.ReportMetric(whole.Seconds()/serial.Seconds(), "times-one-by-one")
 	b.ReportMetric(wholeCPU.Seconds()/n, "analyze-cpu-s")
 	b.ReportMetric(networksCPU.Seconds()/n, "networks-cpu-s")
 }

@@ -14,7 +14,7 @@ type Estimator struct {
 	fine    *landmarker // the followed hitter
 	coarse  *landmarker // everybody
 	objects *nanoDet    // may be nil
-	feet    *feet       // may be nil
+	lanes   []lane      // fine and feet for each frame worked on at once; at least one
 	runners []*runner
 	seen    Scan
 }
@@ -55,8 +55,23 @@ func New(nets Networks, o Options) (*Estimator, error) {
 			return nil, wrap("object", err)
 		}
 	}
-	if nets.Feet != nil {
-		if e.feet, err = newFeet(nets.Feet); err != nil {
+	e.lanes = []lane{{fine: e.fine}}
+	for _, l := range nets.More[:min(len(nets.More), AtOnce-1)] {
+		fine, err := e.newLandmarker(l.Landmarks)
+		if err != nil {
+			return nil, wrap("landmark", err)
+		}
+		e.lanes = append(e.lanes, lane{fine: fine})
+	}
+	for i := range e.lanes {
+		n := nets.Feet
+		if i > 0 {
+			n = nets.More[i-1].Feet
+		}
+		if n == nil {
+			continue
+		}
+		if e.lanes[i].feet, err = newFeet(n); err != nil {
 			return nil, wrap("feet", err)
 		}
 	}
@@ -69,9 +84,11 @@ func (e *Estimator) Runs() map[string]int {
 	for _, r := range e.runners {
 		m[r.Spec.Name] += r.runs
 	}
-	if e.feet != nil {
-		name, n := e.feet.net.Runs()
-		m[name] += n
+	for _, l := range e.lanes {
+		if l.feet != nil {
+			name, n := l.feet.net.Runs()
+			m[name] += n
+		}
 	}
 	return m
 }

@@ -56,32 +56,41 @@ func (h human) points() [swing.NumPoints]swing.Point {
 }
 
 // world is a made-up clip. Its pictures tell every pixel's own place by its
-// colour (blue = x, green = y, red = 255), so that a fake network can find out
-// from its input alone which part of the picture it was given.
+// colour (blue = x, green = y) and the frame (red = 255 - index % 200), so that a fake
+// network can find out from its input alone which part of which picture it was
+// given.
 type world struct {
 	w, h   int
 	fps    float64
 	frames int
 	people func(t float64) []human
-	now    []human
 	// slip, if set, makes the landmark network look at another person.
-	slip func(t float64) int
-	time float64
-	fail error
+	slip   func(t float64) int
+	fail   error
+	more   []Lane // for estimator
+	newest int    // index of the last frame handed out
 }
+
+// time returns the instant, s, of a picture that says it is frame k modulo 200:
+// the newest such.
+func (w *world) time(k int) float64 { return float64(w.newest-((w.newest-k)%200+200)%200) / w.fps }
+
+// at returns the people of such a picture.
+func (w *world) at(k int) []human { return w.people(w.time(k)) }
 
 func (w *world) iter() iter.Seq2[swing.Frame, error] {
 	f := swing.Frame{Width: w.w, Height: w.h, Pix: make([]byte, 3*w.w*w.h)}
 	for y := range w.h {
 		for x := range w.w {
-			copy(f.Pix[3*(y*w.w+x):], []byte{byte(x), byte(y), 255})
+			copy(f.Pix[3*(y*w.w+x):], []byte{byte(x), byte(y)})
 		}
 	}
 	return func(yield func(swing.Frame, error) bool) {
 		for i := range w.frames {
-			f.Index, f.Time = i, float64(i)/w.fps
-			w.time = f.Time
-			w.now = w.people(f.Time)
+			f.Index, f.Time, w.newest = i, float64(i)/w.fps, i
+			for k := 2; k < len(f.Pix); k += 3 {
+				f.Pix[k] = byte(255 - i%200)
+			}
 			if !yield(f, nil) {
 				return
 			}
@@ -91,15 +100,22 @@ func (w *world) iter() iter.Seq2[swing.Frame, error] {
 
 // crop finds the map from crop to picture px from an RGB NHWC input of side n
 // in 0..1, by least squares over the pixels that lie inside the picture.
-// centre is the sampling convention of the input.
-func crop(in []float32, n int, unit func(float32) float64, centre float64) (a pixel.Affine, ok bool) {
+// centre is the sampling convention of the input. frame is the picture's index.
+func crop(in []float32, n int, unit func(float32) float64, centre float64) (a pixel.Affine, frame int, ok bool) {
+	red := 0.0
+	for v := 0; v < n; v += 14 {
+		for u := 0; u < n; u += 14 {
+			red = math.Max(red, unit(in[3*(v*n+u)]))
+		}
+	}
+	frame = int(math.Round(255 - red))
 	// Normal equations for x = a0*u + a1*v + a2 (and y).
 	var m [3][3]float64
 	var bx, by [3]float64
 	for v := 0; v < n; v += 14 {
 		for u := 0; u < n; u += 14 {
 			p := in[3*(v*n+u):]
-			if unit(p[0]) < 254.9 {
+			if unit(p[0]) < red-0.1 {
 				continue
 			}
 			r := [3]float64{float64(u) + centre, float64(v) + centre, 1}
@@ -117,7 +133,7 @@ func crop(in []float32, n int, unit func(float32) float64, centre float64) (a pi
 	}
 	d := det(m)
 	if math.Abs(d) < 1e-6 {
-		return a, false
+		return a, frame, false
 	}
 	solve := func(b [3]float64) (s [3]float64) {
 		for k := range 3 {
@@ -130,7 +146,7 @@ func crop(in []float32, n int, unit func(float32) float64, centre float64) (a pi
 		return s
 	}
 	sx, sy := solve(bx), solve(by)
-	return pixel.Affine{XU: sx[0], XV: sx[1], X0: sx[2], YU: sy[0], YV: sy[1], Y0: sy[2]}, true
+	return pixel.Affine{XU: sx[0], XV: sx[1], X0: sx[2], YU: sy[0], YV: sy[1], Y0: sy[2]}, frame, true
 }
 
 // back maps a picture point to crop px.
@@ -153,21 +169,21 @@ func (w *world) landmarks(name string) *Network {
 			return w.fail
 		}
 		s.out["flag"][0] = 0.01
-		a, ok := crop(s.in, 256, func(v float32) float64 { return float64(v) * 255 }, 0)
+		a, frame, ok := crop(s.in, 256, func(v float32) float64 { return float64(v) * 255 }, 0)
 		if !ok {
 			return nil
 		}
 		best, at := math.Inf(1), -1
 		mid := a.Apply(128, 128)
 		side := math.Hypot(a.XU, a.YU) * 256
-		for i, h := range w.now {
+		for i, h := range w.at(frame) {
 			// Somebody much smaller or larger than the crop is not seen.
 			if d := h.hip.Sub(mid).Norm(); d < best && d < side/3 && h.torso > side/14 && h.torso < side/2.5 {
 				best, at = d, i
 			}
 		}
 		if w.slip != nil {
-			if k := w.slip(w.time); k >= 0 {
+			if k := w.slip(w.time(frame)); k >= 0 {
 				at = k
 			}
 		}
@@ -175,7 +191,7 @@ func (w *world) landmarks(name string) *Network {
 			return nil
 		}
 		s.out["flag"][0] = 0.97
-		h := w.now[at]
+		h := w.at(frame)[at]
 		pts := h.points()
 		set := func(k int, p swing.Point) {
 			u, v := back(a, p)
@@ -211,11 +227,11 @@ func (w *world) detector() *Network {
 		for i := range s.out["scores"] {
 			s.out["scores"][i] = -50
 		}
-		a, ok := crop(s.in, 224, func(v float32) float64 { return (float64(v) + 1) * 127.5 }, 0.5)
+		a, frame, ok := crop(s.in, 224, func(v float32) float64 { return (float64(v) + 1) * 127.5 }, 0.5)
 		if !ok {
 			return errors.New("the letterbox shows nothing")
 		}
-		for i, h := range w.now {
+		for i, h := range w.at(frame) {
 			k := 100 * (i + 1) // any anchor serves
 			an := anchors()[k]
 			u, v := back(a, h.hip)
@@ -251,7 +267,7 @@ func (w *world) objects() *Network {
 		sc, bx := s.out["scores32"], s.out["boxes32"]
 		clear(sc)
 		clear(s.out["scores16"])
-		a, ok := crop(s.in, 416, func(v float32) float64 { return float64(v) * 255 }, 0.5)
+		a, frame, ok := crop(s.in, 416, func(v float32) float64 { return float64(v) * 255 }, 0.5)
 		if !ok {
 			return nil
 		}
@@ -264,7 +280,7 @@ func (w *world) objects() *Network {
 			bins[int(v)] = float32(math.Log(1 - v + math.Floor(v)))
 			bins[int(v)+1] = float32(math.Log(v - math.Floor(v) + 1e-9))
 		}
-		for _, h := range w.now {
+		for _, h := range w.at(frame) {
 			if u, v := back(a, h.hip); u > 0 && v > 0 && u < 416 && v < 416 {
 				i := int(v/16)*26 + int(u/16)
 				s.out["scores16"][i*80+classPerson] = 0.7
@@ -297,7 +313,7 @@ func (w *world) objects() *Network {
 func (w *world) estimator(t testing.TB, o Options) *Estimator {
 	t.Helper()
 	o.JointCentres = false // made-up people have their joints where they say
-	e, err := New(Networks{Detector: w.detector(), Landmarks: w.landmarks("fine"), Scan: w.landmarks("coarse"), Objects: w.objects()}, o)
+	e, err := New(Networks{Detector: w.detector(), Landmarks: w.landmarks("fine"), Scan: w.landmarks("coarse"), Objects: w.objects(), More: w.more}, o)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,11 +8,27 @@ import (
 	"plantframe/pipeline/swing"
 )
 
+// AtOnce is how many successive frames Follow works on at the same time. The
+// crop of each comes from the newest frame before all of them, so the answers
+// are the same on one core and on many. Hips move some 2 m/s at most: over one
+// frame more at 30/s that is a fortieth of the crop.
+const AtOnce = 2
+
+// Each is what Follow tells of every frame. Both may be nil; an error stops
+// the pass.
+type Each struct {
+	// Beside is called from up to AtOnce goroutines at once, lane 0 to
+	// AtOnce-1, once per frame and before InOrder of the same frame.
+	Beside func(lane int, f swing.Frame, p swing.Pose) error
+	// InOrder is called for every frame in order with the boxes of the other
+	// people in sight, valid during the call. The frame's Pix stays as it is
+	// while InOrder is called AtOnce times more.
+	InOrder func(f swing.Frame, p swing.Pose, others []swing.Box) error
+}
+
 // Follow finds the hitter's body points in every frame with the large network.
-// seed says whom to follow; frames and seed are in the same px. each, which
-// may be nil, is called for every frame in order with the pose and the boxes
-// of the other people in sight (valid during the call); its error stops the
-// pass. It blocks until frames end.
+// seed says whom to follow; frames and seed are in the same px. It blocks until
+// frames end.
 //
 // The poses have one entry per frame; Found is false where the hitter was
 // lost, and a warning names the frames. Seen tells afterwards about other
@@ -20,10 +36,11 @@ import (
 //
 // Errors: KindModel (a network did not run), errors of frames and each as they
 // are, and the context's error.
-func (e *Estimator) Follow(ctx context.Context, frames iter.Seq2[swing.Frame, error], seed Seed,
-	each func(swing.Frame, swing.Pose, []swing.Box) error,
-) ([]swing.Pose, []swing.Warning, error) {
+func (e *Estimator) Follow(ctx context.Context, frames iter.Seq2[swing.Frame, error], seed Seed, each Each) ([]swing.Pose, []swing.Warning, error) {
 	w := newFollower(e, seed)
+	w.each = each
+	var kept ring
+	batch := make([]swing.Frame, 0, AtOnce)
 	for f, err := range frames {
 		if err != nil {
 			return nil, nil, err
@@ -31,14 +48,16 @@ func (e *Estimator) Follow(ctx context.Context, frames iter.Seq2[swing.Frame, er
 		if err := ctx.Err(); err != nil {
 			return nil, nil, err
 		}
-		if err := w.step(f); err != nil {
-			return nil, nil, networkFailed("pose.Follow", f.Index, err)
+		if batch = append(batch, kept.keep(f)); len(batch) < AtOnce {
+			continue
 		}
-		if each != nil {
-			if err := each(f, w.poses[len(w.poses)-1], w.others()); err != nil {
-				return nil, nil, err
-			}
+		if err := w.steps(batch); err != nil {
+			return nil, nil, err
 		}
+		batch = batch[:0]
+	}
+	if err := w.steps(batch); err != nil {
+		return nil, nil, err
 	}
 	e.seen = w.crowd.summary(w.first, w.last)
 	return w.poses, w.warnings(), nil
@@ -48,17 +67,19 @@ func (e *Estimator) Follow(ctx context.Context, frames iter.Seq2[swing.Frame, er
 type follower struct {
 	e     *Estimator
 	seed  Seed
+	each  Each
 	crowd *crowd
 	poses []swing.Pose
+	ahead [AtOnce]advance
 
 	tracking    bool
+	fresh       bool    // the newest frame was searched: crops from before it say nothing
 	at          place   // where the hitter was last seen; size 0 = never
 	b           body    // newest good body
 	try         body    // body under test
 	retry       float64 // s, when a lost hitter is searched again
 	misses      int     // searches in vain since the hitter was seen
 	first, last float64 // s, of frames
-	boxes       []swing.Box
 	found       []detection
 	outside     int // frames in which ankles or head lie outside the picture
 }
@@ -73,61 +94,59 @@ func newFollower(e *Estimator, seed Seed) *follower {
 	return w
 }
 
-// step handles one frame.
-func (w *follower) step(f swing.Frame) error {
+// step finds the hitter in one frame; ahead is the look at it that was made
+// before its turn came, nil for none. The body, if there is one, is then in b.
+func (w *follower) step(f swing.Frame, ahead *advance) (bool, error) {
 	w.first, w.last = math.Min(w.first, f.Time), math.Max(w.last, f.Time)
-	ok, err := w.locate(f)
+	ok, err := w.locate(f, ahead)
 	if err != nil {
-		return err
+		return false, err
 	}
-	p := swing.Pose{Frame: f.Index, Time: f.Time, Found: ok}
 	if ok {
 		w.b, w.tracking, w.misses = w.try, true, 0
 		w.at = place{f.Time, w.b.hip, w.b.size}
-		if w.e.feet != nil {
-			if err := w.e.feet.refine(f, &w.b); err != nil {
-				return err
-			}
-		}
-		p.Score, p.Points = w.b.flag, w.b.points
-		if cutOff(&w.b, f) {
-			w.outside++
-		}
 	} else {
 		w.tracking = false
 	}
-	w.poses = append(w.poses, p)
 
 	// The hitter's coarse track is fed before the others are looked at, so
 	// that nobody else's crop can slip onto the hitter unnoticed.
 	h := w.crowd.hitter
 	h.alive = ok
 	if !w.crowd.due(f.Time) {
-		return nil
+		return ok, nil
 	}
 	if ok {
 		h.note(&w.b, f.Time)
 	}
 	if w.e.o.OthersEvery == 0 {
 		w.crowd.looked = f.Time
-		return nil
+		return ok, nil
 	}
-	return w.crowd.step(f)
+	return ok, w.crowd.step(f)
 }
 
-// locate puts the hitter's body in f into try. It follows the crop of the last
-// frame; when the crop shows nobody, or somebody else, it searches on the same
+// locate puts the hitter's body in f into try. It follows the crop of a frame
+// before; when the crop shows nobody, or somebody else, it searches on the same
 // frame.
-func (w *follower) locate(f swing.Frame) (bool, error) {
+func (w *follower) locate(f swing.Frame, ahead *advance) (bool, error) {
 	if w.tracking {
-		ok, err := w.e.fine.look(f, w.b.next, &w.try)
+		var ok bool
+		var err error
+		if ahead != nil {
+			ok, w.try = ahead.ok, ahead.b
+		} else {
+			ok, err = w.e.fine.look(f, w.b.next, &w.try)
+		}
 		if err != nil {
 			return false, err
 		}
 		if ok && w.at.step(&w.try, f.Time) <= 1 {
+			w.fresh = false
 			return true, nil
 		}
 	}
+	w.fresh = true
 	if f.Time < w.retry {
 		return false, nil
 	}
@@ -254,13 +273,12 @@ func (w *follower) handling(f swing.Frame, d *detection) (float64, error) {
 	return 2, err
 }
 
-// others returns the boxes of the other people in sight.
-func (w *follower) others() []swing.Box {
-	w.boxes = w.boxes[:0]
+// others appends the boxes of the other people in sight to out.
+func (w *follower) others(out []swing.Box) []swing.Box {
 	for _, p := range w.crowd.people {
 		if p != w.crowd.hitter && p.alive {
-			w.boxes = append(w.boxes, p.b.box())
+			out = append(out, p.b.box())
 		}
 	}
-	return w.boxes
+	return out
 }

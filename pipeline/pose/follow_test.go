@@ -4,8 +4,10 @@ import (
 	"context"
 	"errors"
 	"iter"
+	"maps"
 	"math"
 	"strings"
+	"sync"
 	"testing"
 
 	"plantframe/pipeline/pixel"
@@ -14,7 +16,7 @@ import (
 
 func follow(t *testing.T, e *Estimator, w *world, seed Seed) ([]swing.Pose, []swing.Warning) {
 	t.Helper()
-	poses, warnings, err := e.Follow(context.Background(), w.iter(), seed, nil)
+	poses, warnings, err := e.Follow(context.Background(), w.iter(), seed, Each{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -61,6 +63,76 @@ func TestFollowFindsEveryPoint(t *testing.T) {
 	s := e.Seen()
 	if s.OtherSwings() || s.Hitter != 0 || len(s.Windows) != 1 || len(s.People) != 1 {
 		t.Errorf("seen %+v", s)
+	}
+}
+
+// Lanes change no answer: whoever is slipped to, lost and found again, two
+// frames at once give what one after another gives. The hooks see every frame
+// once, InOrder in order and with its picture untouched.
+func TestLanesChangeNoAnswer(t *testing.T) {
+	run := func(lanes int) ([]swing.Pose, map[string]int) {
+		w := &world{w: 250, h: 200, fps: 60, frames: 121, people: func(t float64) []human {
+			if t > 0.7 && t < 1.1 {
+				return []human{standing(190, 25)}
+			}
+			return []human{hitting(80+20*t, 32, t, 1.4), standing(190, 25)}
+		}}
+		w.slip = func(t float64) int {
+			if t > 0.3 && t < 0.36 {
+				return 1
+			}
+			return -1
+		}
+		for range lanes - 1 {
+			w.more = append(w.more, Lane{Landmarks: w.landmarks("fine")})
+		}
+		e := w.estimator(t, DefaultOptions())
+		var mu sync.Mutex
+		beside := map[int]swing.Pose{}
+		next := 0
+		var before []swing.Frame
+		poses, _, err := e.Follow(context.Background(), w.iter(), Seed{Path: []Place{{Hip: swing.Point{X: 80, Y: 110}, Size: 32}}}, Each{
+			Beside: func(lane int, f swing.Frame, p swing.Pose) error {
+				mu.Lock()
+				defer mu.Unlock()
+				if _, twice := beside[f.Index]; twice || lane < 0 || lane >= lanes || p.Frame != f.Index {
+					t.Errorf("frame %d in lane %d of %d, pose of frame %d, before: %v", f.Index, lane, lanes, p.Frame, twice)
+				}
+				beside[f.Index] = p
+				return nil
+			},
+			InOrder: func(f swing.Frame, p swing.Pose, _ []swing.Box) error {
+				if f.Index != next || beside[f.Index] != p {
+					t.Errorf("frame %d came in place of %d, or with another pose", f.Index, next)
+				}
+				next++
+				before = append(before, f)
+				for _, g := range before[max(0, len(before)-2*AtOnce+AtOnce-1):] {
+					if g.Pix[2] != byte(255-g.Index%200) {
+						t.Errorf("frame %d: its picture was overwritten before frame %d was done", g.Index, f.Index)
+					}
+				}
+				return nil
+			},
+		})
+		if err != nil || next != 121 {
+			t.Fatal(err, next)
+		}
+		return poses, e.Runs()
+	}
+	one, runs := run(1)
+	two, runs2 := run(2)
+	lost := 0
+	for i := range one {
+		if one[i] != two[i] {
+			t.Fatalf("frame %d: %+v with one lane, %+v with two", i, one[i], two[i])
+		}
+		if !one[i].Found {
+			lost++
+		}
+	}
+	if lost < 10 || !maps.Equal(runs, runs2) {
+		t.Errorf("%d frames lost; runs %v and %v", lost, runs, runs2)
 	}
 }
 
@@ -145,10 +217,10 @@ func TestFollowChoosesTheBat(t *testing.T) {
 	}}
 	e := w.estimator(t, DefaultOptions())
 	var boxes []swing.Box
-	poses, _, err := e.Follow(context.Background(), w.iter(), Seed{}, func(f swing.Frame, p swing.Pose, others []swing.Box) error {
+	poses, _, err := e.Follow(context.Background(), w.iter(), Seed{}, Each{InOrder: func(f swing.Frame, p swing.Pose, others []swing.Box) error {
 		boxes = append([]swing.Box(nil), others...)
 		return nil
-	})
+	}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -218,7 +290,7 @@ func TestErrorsComeOut(t *testing.T) {
 	w := &world{w: 250, h: 200, fps: 30, frames: 30, people: func(t float64) []human { return []human{standing(120, 30)} }}
 	e := w.estimator(t, DefaultOptions())
 	w.fail = errors.New("out of memory")
-	_, _, err := e.Follow(context.Background(), w.iter(), Seed{}, nil)
+	_, _, err := e.Follow(context.Background(), w.iter(), Seed{}, Each{})
 	var se *swing.Error
 	if !errors.As(err, &se) || se.Kind != swing.KindModel || !errors.Is(err, w.fail) || se.Hint == "" {
 		t.Errorf("network error became %#v", err)
@@ -229,15 +301,15 @@ func TestErrorsComeOut(t *testing.T) {
 	w.fail = nil
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, _, err = e.Follow(ctx, w.iter(), Seed{}, nil); !errors.Is(err, context.Canceled) {
+	if _, _, err = e.Follow(ctx, w.iter(), Seed{}, Each{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
 	stop := errors.New("stop")
-	if _, _, err = e.Follow(context.Background(), w.iter(), Seed{}, func(swing.Frame, swing.Pose, []swing.Box) error { return stop }); err != stop {
+	if _, _, err = e.Follow(context.Background(), w.iter(), Seed{}, Each{InOrder: func(swing.Frame, swing.Pose, []swing.Box) error { return stop }}); err != stop {
 		t.Errorf("callback error became %v", err)
 	}
 	broken := func(yield func(swing.Frame, error) bool) { yield(swing.Frame{}, stop) }
-	if _, _, err = e.Follow(context.Background(), iter.Seq2[swing.Frame, error](broken), Seed{}, nil); err != stop {
+	if _, _, err = e.Follow(context.Background(), iter.Seq2[swing.Frame, error](broken), Seed{}, Each{}); err != stop {
 		t.Errorf("frame error became %v", err)
 	}
 }
@@ -325,7 +397,7 @@ func BenchmarkFollowFrame(b *testing.B) {
 	// The landmark network answers once and then stands still: the
 	// benchmark is of the stage alone.
 	fw := newFollower(e, Seed{})
-	if err := fw.step(f); err != nil {
+	if err := fw.steps([]swing.Frame{f}); err != nil {
 		b.Fatal(err)
 	}
 	e.fine.run.Session.(*fakeSession).run = nil
@@ -339,7 +411,7 @@ func BenchmarkFollowFrame(b *testing.B) {
 		if len(fw.poses) == cap(fw.poses) {
 			fw.poses, fw.crowd.hitter.looks = fw.poses[:0], fw.crowd.hitter.looks[:0]
 		}
-		if err := fw.step(f); err != nil {
+		if err := fw.steps([]swing.Frame{f}); err != nil {
 			b.Fatal(err)
 		}
 	}

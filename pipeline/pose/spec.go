@@ -104,6 +104,10 @@ type Networks struct {
 	// Feet gives ankles, heels and big toes of the followed hitter more
 	// exactly; nil = goes without.
 	Feet *spot.Network
+	// More are further sessions of Landmarks and Feet that run at the same
+	// time, up to AtOnce-1 are used; none = one frame after another. They
+	// change no answer.
+	More []Lane
 }
 
 // output returns the tensor of a role after checking its length.

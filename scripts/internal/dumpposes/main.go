@@ -73,7 +73,7 @@ func run(ctx context.Context, args []string, w io.Writer) error {
 	if *scan {
 		d.Seen, err = est.Scan(ctx, r.Frames(), swing.NoProgress{})
 	} else {
-		d.Poses, d.Warnings, err = est.Follow(ctx, r.Frames(), pose.Seed{}, nil)
+		d.Poses, d.Warnings, err = est.Follow(ctx, r.Frames(), pose.Seed{}, pose.Each{})
 		d.Seen = est.Seen()
 	}
 	if err != nil {
