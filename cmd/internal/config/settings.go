@@ -19,9 +19,16 @@ type Settings struct {
 	// Out is the folder for results, one folder per clip in it. Default
 	// "plantframe-out" in the current folder.
 	Out string
-	// Hitter is a name of your choice that is kept with the results. Default
-	// none.
+	// Hitter is a name of your choice that is kept with the results, and under
+	// which they go into the store. Default none; clips in folders named
+	// HITTER/DATE belong to that hitter.
 	Hitter string
+	// Store is where hitters and their results are remembered: the path of an
+	// SQLite file, a PostgreSQL address postgres://USER@HOST/DATABASE, or none.
+	// Default plantframe/records.db in the user's data folder.
+	Store string
+	// Paper is the sheet that report.pdf is made for: a4 or letter. Default a4.
+	Paper string
 	// Bats is the side the hitter bats from: auto, R or L. Default auto.
 	Bats string
 	// View says where the camera stands: auto, open-side or rear. Default
@@ -79,6 +86,7 @@ type Settings struct {
 func Default() Settings {
 	return Settings{
 		Out:          "plantframe-out",
+		Paper:        "a4",
 		Bats:         "auto",
 		View:         "auto",
 		Level:        "adult",
@@ -105,6 +113,7 @@ func Choices() map[string][]string {
 		"level":     targets.Levels(),
 		"sport":     targets.Sports(),
 		"quality":   {"full", "fast"},
+		"paper":     {"a4", "letter"},
 		"log_level": {"debug", "info", "warn", "error"},
 	}
 }
@@ -206,7 +215,7 @@ func (s Settings) Effective() map[string]any {
 	out := map[string]any{}
 	for _, l := range leaves(reflect.ValueOf(&s).Elem(), "") {
 		switch l.key {
-		case "out", "jobs", "threads", "no_overlay", "no_cache", "cache_limit_mb", "json", "log_level",
+		case "out", "store", "paper", "jobs", "threads", "no_overlay", "no_cache", "cache_limit_mb", "json", "log_level",
 			"decode_threads", "ingest.ffmpeg", "ingest.ffprobe":
 			continue
 		}
@@ -239,6 +248,35 @@ func governed() map[string]string {
 		"render.threads":           "threads",
 		"render.scale":             "decode_side",
 	}
+}
+
+// NoStore is the Store setting that remembers nothing.
+const NoStore = "none"
+
+// Records returns where hitters and their results are remembered; "" = nowhere.
+func (s Settings) Records() (string, error) {
+	switch s.Store {
+	case NoStore:
+		return "", nil
+	case "":
+		dir, err := dataDir()
+		return filepath.Join(dir, "plantframe", "records.db"), err
+	}
+	return s.Store, nil
+}
+
+// dataDir is the user's folder for data that programs keep: XDG_DATA_HOME where
+// that rule holds, elsewhere the folder of settings, which is the same.
+func dataDir() (string, error) {
+	switch runtime.GOOS {
+	case "windows", "darwin", "ios", "plan9":
+		return os.UserConfigDir()
+	}
+	if dir := os.Getenv("XDG_DATA_HOME"); filepath.IsAbs(dir) {
+		return dir, nil
+	}
+	home, err := os.UserHomeDir()
+	return filepath.Join(home, ".local", "share"), err
 }
 
 // UserFile returns the settings file that is read when none is named:

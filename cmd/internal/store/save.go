@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"strings"
 	"time"
 
@@ -39,13 +40,15 @@ type Entry struct {
 }
 
 // AnalysisKey tells analyses of one clip apart: a hash of program version,
-// networks and settings.
+// networks and settings, whoever the hitter is.
 func AnalysisKey(a swing.Analysis) string {
+	options := maps.Clone(a.Options)
+	delete(options, "hitter")
 	b, err := json.Marshal(struct {
 		Tool    string
 		Models  []swing.ModelRef
 		Options map[string]any
-	}{a.ToolVersion, a.Models, a.Options})
+	}{a.ToolVersion, a.Models, options})
 	if err != nil { // settings are words and finite numbers
 		b = []byte(fmt.Sprint(a.ToolVersion, a.Models))
 	}
