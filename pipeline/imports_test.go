@@ -45,6 +45,8 @@ var allowed = map[string][]string{
 	"models/tfjs":          {"models/onnx"},
 	"cmd/internal/store":   {"pipeline/swing"},
 	"cmd/internal/ui":      {"pipeline/swing"},
+	"cmd/internal/queue":   {"pipeline/swing"},
+	"cmd/internal/watch":   {},
 	"cmd/internal/config":  {"*"},
 	"cmd/internal/targets": {"pipeline/swing", "pipeline/measure", "pipeline/judge", "configs"},
 	"configs":              {},
