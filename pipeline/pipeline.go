@@ -19,7 +19,7 @@ import (
 // differently for the same input and options, so that stored results of
 // older code are not taken.
 const (
-	bodiesVersion  = 2
+	bodiesVersion  = 3
 	trackVersion   = 2
 	batVersion     = 3
 	soundVersion   = 1
