@@ -26,6 +26,11 @@ with --reference also
 and OUT/measures.csv holds all measures of all clips below OUT. Files are
 written under a temporary name and renamed; a stopped run leaves no half file.
 
+With --hitter NAME, or for clips in folders named HITTER/DATE (2026-03-04 or
+20260304), results go into the store too: see plantframe progress and roster.
+The day is the one of --shot, else of the folder, of a date in the file's name,
+of the clip's own clock, or of the file. Nothing else is stored.
+
 A clip that cannot be read is named and the others go on. The same clip twice
 is analysed once. Results of the stages are kept in the cache, so that a second
 run is quick.
@@ -51,7 +56,7 @@ Exit codes: 0 all clips done, 1 none done, 2 wrong usage, 3 some clips failed,
 130 stopped.`
 
 func (a *app) analyze() *cobra.Command {
-	var file, fallback string
+	var file, fallback, shot string
 	var references []string
 	d := config.Default()
 	cmd := &cobra.Command{
@@ -76,7 +81,12 @@ func (a *app) analyze() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.analyzeClips(cmd.Context(), s, args, references)
+			k, err := newKeeper(s, shot, cmd.Flags().Changed)
+			if err != nil {
+				return err
+			}
+			defer k.close()
+			return a.analyzeClips(cmd.Context(), s, args, references, k)
 		},
 	}
 	f := cmd.Flags()
@@ -84,7 +94,10 @@ func (a *app) analyze() *cobra.Command {
 	f.StringVar(&fallback, "if-no-path", "", "what to analyse when no path is given")
 	_ = f.MarkHidden("if-no-path")
 	f.StringP("out", "o", d.Out, "folder for results")
-	f.String("hitter", d.Hitter, "a name to keep with the results")
+	f.String("hitter", d.Hitter, "whose clips these are; results go into the store under this name")
+	f.StringVar(&shot, "shot", "", "day on which the clips were filmed, such as 2026-03-04, when they do not tell")
+	f.String("store", d.Store, "where hitters are remembered: an SQLite file, postgres://USER@HOST/DATABASE, or none")
+	f.String("paper", d.Paper, "sheet of report.pdf: a4 or letter")
 	f.String("bats", d.Bats, "side the hitter bats from: auto, R or L")
 	f.String("view", d.View, "where the camera stands: auto, open-side or rear")
 	f.String("height", d.Height, "the hitter's height, such as 1.78, 178cm or 5ft10in; gives lengths in metres too")
@@ -112,7 +125,7 @@ func (a *app) analyze() *cobra.Command {
 }
 
 // analyzeClips runs the whole command and sets the exit code.
-func (a *app) analyzeClips(ctx context.Context, s config.Settings, paths, references []string) error {
+func (a *app) analyzeClips(ctx context.Context, s config.Settings, paths, references []string, k *keeper) error {
 	onTerminal, width := a.terminal(a.stderr)
 	screen := ui.NewScreen(a.stderr, ui.ScreenOptions{Terminal: onTerminal, Width: width, Shares: stageShares()})
 	log := newLog(screen, s.LogLevel, onTerminal)
@@ -139,7 +152,7 @@ func (a *app) analyzeClips(ctx context.Context, s config.Settings, paths, refere
 	}
 	var done map[*clipFile]ui.Result
 	if len(todo) > 0 {
-		b := &batch{app: a, settings: s, screen: screen, log: log, folders: folders, emit: emit, referencePaths: references}
+		b := &batch{app: a, settings: s, screen: screen, log: log, folders: folders, emit: emit, referencePaths: references, keeper: k}
 		var err error
 		if done, err = b.run(ctx, todo); err != nil {
 			return err

@@ -29,6 +29,7 @@ type batch struct {
 	emit     func(ui.Result) // called for each clip as it ends, one at a time
 	queue    chan *clipFile
 
+	keeper         *keeper    // puts results into the store
 	referencePaths []string   // what every clip is compared with
 	references     []*subject // read only once the clips are begun
 
@@ -164,6 +165,10 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 	if err != nil {
 		return err
 	}
+	hitter := b.keeper.hitter(c.path)
+	if hitter != "" && a.Options != nil {
+		a.Options["hitter"] = hitter // of the folders, when no setting says one
+	}
 	tmp, err := b.temp()
 	if err != nil {
 		return err
@@ -191,7 +196,7 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 		beside, err = b.besides(ctx, w, a, tmp, p)
 		drawErr = errors.Join(drawErr, err)
 	}
-	if err := writePages(tmp, a, b.settings.Hitter, b.pageDrills()); err != nil {
+	if err := writePages(tmp, a, hitter, b.pageDrills()); err != nil {
 		drawErr = errors.Join(drawErr, err)
 	}
 	if err := ctx.Err(); err != nil {
@@ -214,6 +219,7 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 	}
 	r.Summarise(a)
 	r.Warnings = append(r.Warnings, beside...)
+	r.Warnings = append(r.Warnings, b.keeper.keep(ctx, a, dir)...)
 	return drawErr
 }
 

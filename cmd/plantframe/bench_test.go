@@ -46,7 +46,7 @@ func analyzeOnce(b *testing.B, jobs, threads int, clips ...string) (time.Duratio
 	s := config.Default()
 	s.Out, s.NoCache, s.Jobs, s.Threads, s.Quality = b.TempDir(), true, jobs, threads, *benchQuality
 	start := time.Now()
-	if err := a.analyzeClips(b.Context(), s, clips, nil); err != nil {
+	if err := a.analyzeClips(b.Context(), s, clips, nil, nil); err != nil {
 		b.Fatal(err)
 	}
 	took := time.Since(start)

@@ -155,6 +155,9 @@ func tryIn(t *testing.T, ctx context.Context, started chan string, args ...strin
 		t.Setenv(config.EnvCache, filepath.Join(t.TempDir(), "cache"))
 	}
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	if os.Getenv("XDG_DATA_HOME") == "" {
+		t.Setenv("XDG_DATA_HOME", filepath.Join(t.TempDir(), "data"))
+	}
 	var out, errs bytes.Buffer
 	a := &app{
 		stdout: &out, stderr: &errs,
