@@ -80,6 +80,10 @@ type Settings struct {
 	pipeline.Options
 	// Render are the settings of the video and the stills.
 	Render render.Options
+	// Queue are the settings of jobs.
+	Queue QueueSettings
+	// Watch are the settings of a watched folder.
+	Watch WatchSettings
 }
 
 // Default returns the defaults described at Settings.
@@ -97,6 +101,8 @@ func Default() Settings {
 		LogLevel:     "info",
 		Options:      pipeline.DefaultOptions(),
 		Render:       render.DefaultOptions(),
+		Queue:        defaultQueue(),
+		Watch:        defaultWatch(),
 	}
 }
 
@@ -153,7 +159,7 @@ func (s Settings) Validate() error {
 	if err := s.Drawing(1).Validate(); err != nil {
 		return usage("", err.Error(), "settings are listed in configs/default.yaml")
 	}
-	return nil
+	return s.validateServices()
 }
 
 // Stages returns the options of the stages, with what follows from general
@@ -219,7 +225,7 @@ func (s Settings) Effective() map[string]any {
 			"decode_threads", "ingest.ffmpeg", "ingest.ffprobe":
 			continue
 		}
-		if _, ok := governed()[l.key]; ok {
+		if _, ok := governed()[l.key]; ok || service(l.key) {
 			continue
 		}
 		m, name := out, l.key
