@@ -72,6 +72,7 @@ func start(library string) error {
 	if err := os.Setenv(noReports, "1"); err != nil {
 		return err
 	}
+	tidyHeap()
 	ort.SetSharedLibraryPath(path)
 	// Errors are returned; the library shall not print them as well.
 	if err := ort.InitializeEnvironment(ort.WithLogLevelFatal()); err != nil {
