@@ -101,7 +101,7 @@ Start with: plantframe doctor, then plantframe analyze CLIP`,
 		Version:       version(),
 	}
 	root.SetVersionTemplate("plantframe {{.Version}}\n")
-	root.AddCommand(a.analyze(), a.bands(), a.compare(), a.models(), a.doctor(), a.version(), a.man())
+	root.AddCommand(a.analyze(), a.bands(), a.compare(), a.progress(), a.roster(), a.models(), a.doctor(), a.version(), a.man())
 	return root
 }
 

@@ -46,13 +46,13 @@ func WriteCSV(w io.Writer, all []swing.Analysis) error {
 }
 
 func (b *builder) rows(a *swing.Analysis) [][]string {
-	file := plainCell(filepath.Base(filepath.ToSlash(a.Clip.Path)))
+	file := Cell(filepath.Base(filepath.ToSlash(a.Clip.Path)))
 	if len(a.Swings) == 0 {
 		why := "no swing found"
 		if len(a.Warnings) > 0 {
 			why = a.Warnings[0].Text
 		}
-		return [][]string{{file, "", "", "", "", "", "", "", "", string(swing.NotMeasurable), plainCell(why)}}
+		return [][]string{{file, "", "", "", "", "", "", "", "", string(swing.NotMeasurable), Cell(why)}}
 	}
 	var out [][]string
 	for i := range a.Swings {
@@ -63,7 +63,7 @@ func (b *builder) rows(a *swing.Analysis) [][]string {
 			out = append(out, []string{
 				file, strconv.Itoa(s.Index), string(s.Bats), string(s.View),
 				m.ID, string(m.Event), cell(m.Value), m.Unit, cell(m.Sigma),
-				string(m.Status), plainCell(m.Reason),
+				string(m.Status), Cell(m.Reason),
 			})
 		}
 	}
@@ -77,8 +77,9 @@ func cell(v *float64) string {
 	return strconv.FormatFloat(*v, 'f', -1, 64)
 }
 
-// plainCell keeps spreadsheets from running a file name as a formula.
-func plainCell(s string) string {
+// Cell makes a text fit for a table that spreadsheets open: one that would be
+// taken for a formula gets a leading apostrophe.
+func Cell(s string) string {
 	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
 		return "'" + s
 	}

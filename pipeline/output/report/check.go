@@ -5,8 +5,6 @@ import (
 	"html/template"
 	"math"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"plantframe/pipeline/swing"
 )
@@ -43,10 +41,14 @@ func unitOf(unit string) (suffix string, scale float64) {
 // number prints x of a unit with as many digits as it deserves.
 func number(x float64, scale float64) string {
 	x *= scale
+	text := fmt.Sprintf("%.0f", x)
 	if math.Abs(x) < 9.95 && scale == 1 {
-		return strings.TrimSuffix(strings.ReplaceAll(fmt.Sprintf("%.1f", x), "-", "−"), ".0")
+		text = strings.TrimSuffix(fmt.Sprintf("%.1f", x), ".0")
 	}
-	return strings.ReplaceAll(fmt.Sprintf("%.0f", x), "-", "−")
+	if strings.Trim(text, "-0.") == "" {
+		return "0" // no minus zero
+	}
+	return strings.ReplaceAll(text, "-", "−")
 }
 
 func titleOf(f swing.Finding) string {
@@ -54,11 +56,7 @@ func titleOf(f swing.Finding) string {
 	if t == "" {
 		t = strings.ReplaceAll(f.ID, "-", " ")
 	}
-	first, n := utf8.DecodeRuneInString(t)
-	if n == 0 {
-		return t
-	}
-	return string(unicode.ToUpper(first)) + t[n:]
+	return capital(t)
 }
 
 // states are the words and classes of a finding's states.
@@ -89,14 +87,7 @@ func checks(s swing.Swing) (out []check, unmeasured []string) {
 		suffix, scale := unitOf(m.Unit)
 		c := check{Title: titleOf(f), Text: f.Text, Value: number(*m.Value, scale) + " ± " + number(*m.Sigma, scale) + suffix}
 		c.State, c.Class = stateOf(f.Status)
-		switch {
-		case f.Lo != nil && f.Hi != nil:
-			c.Band = number(*f.Lo, scale) + " to " + number(*f.Hi, scale) + suffix
-		case f.Lo != nil:
-			c.Band = "from " + number(*f.Lo, scale) + suffix
-		case f.Hi != nil:
-			c.Band = "up to " + number(*f.Hi, scale) + suffix
-		}
+		c.Band = bandText(f.Lo, f.Hi, m.Unit)
 		c.Bar = bar(*m.Value, *m.Sigma, f.Lo, f.Hi, c)
 		out = append(out, c)
 	}

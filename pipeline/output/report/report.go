@@ -1,9 +1,6 @@
 package report
 
 import (
-	"bytes"
-	"embed"
-	"encoding/base64"
 	"fmt"
 	"html/template"
 	"io"
@@ -12,9 +9,6 @@ import (
 
 	"plantframe/pipeline/swing"
 )
-
-//go:embed page.html style.css
-var files embed.FS
 
 // Drill is an exercise named by a finding.
 type Drill struct {
@@ -53,27 +47,7 @@ func Write(w io.Writer, p Page) error {
 			Msg: fmt.Sprintf("there is no swing %d to report on", p.Swing+1), Hint: "the analysis lists the swings that were found",
 		}
 	}
-	t, err := template.New("page.html").ParseFS(files, "page.html")
-	if err != nil {
-		return internal(op, err)
-	}
-	css, err := files.ReadFile("style.css")
-	if err != nil {
-		return internal(op, err)
-	}
-	v := newView(p)
-	v.Style = template.CSS(css)
-	var b bytes.Buffer // whole or not at all
-	if err := t.Execute(&b, v); err != nil {
-		return internal(op, err)
-	}
-	if _, err := w.Write(b.Bytes()); err != nil {
-		return &swing.Error{
-			Op: op, Clip: p.Analysis.Clip.Path, Frame: -1, Kind: swing.KindOutput, Msg: "the report cannot be written",
-			Hint: "check that the output folder is writable and the disk is not full", Err: err,
-		}
-	}
-	return nil
+	return execute(op, p.Analysis.Clip.Path, w, "page.html", newView(p))
 }
 
 func internal(op string, err error) error {
@@ -85,8 +59,8 @@ func internal(op string, err error) error {
 
 // view is what the template sees.
 type view struct {
-	Style           template.CSS
-	Title, Hitter   string
+	shell
+	Hitter          string
 	Clip, Bats, See string
 	Plant           *image
 	Others          []image
@@ -104,12 +78,6 @@ type view struct {
 	Made            []row
 }
 
-type image struct {
-	Src  template.URL
-	Name string
-	Alt  string
-}
-
 type finding struct {
 	Title, Text, Why, Cue string
 	Drills                []Drill
@@ -117,9 +85,9 @@ type finding struct {
 
 type row struct{ Name, Value string }
 
-func newView(p Page) view {
+func newView(p Page) *view {
 	s := p.Analysis.Swings[p.Swing]
-	v := view{
+	v := &view{
 		Hitter: p.Hitter, Clip: path.Base(strings.ReplaceAll(p.Analysis.Clip.Path, `\`, "/")), Overlay: p.Overlay, Beside: p.Beside,
 		Bats: map[swing.Bats]string{swing.Right: "right-handed", swing.Left: "left-handed"}[s.Bats],
 		See:  map[swing.View]string{swing.OpenSide: "filmed from the open side", swing.Rear: "filmed from behind"}[s.View],
@@ -129,14 +97,11 @@ func newView(p Page) view {
 		v.Title = p.Hitter + ": swing report"
 	}
 	for _, pic := range p.Stills {
-		im := image{
-			Src:  template.URL("data:" + pic.Type + ";base64," + base64.StdEncoding.EncodeToString(pic.Data)), //nolint:gosec // our own picture
-			Name: string(pic.Event), Alt: altOf(pic.Event, s),
-		}
+		im := inline(pic, string(pic.Event), altOf(pic.Event, s))
 		if pic.Event == swing.Plant && v.Plant == nil {
-			v.Plant = &im
+			v.Plant = im
 		} else {
-			v.Others = append(v.Others, im)
+			v.Others = append(v.Others, *im)
 		}
 	}
 	for _, f := range s.Findings {
