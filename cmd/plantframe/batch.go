@@ -1,12 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -28,6 +30,8 @@ type batch struct {
 	folders  map[*clipFile]string
 	emit     func(ui.Result) // called for each clip as it ends, one at a time
 	queue    chan *clipFile
+	held     bool   // networks stay open after a clip: there may be more
+	tempName string // begins the names of unfinished folders; "" = tempPrefix
 
 	keeper         *keeper    // puts results into the store
 	referencePaths []string   // what every clip is compared with
@@ -177,7 +181,7 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 	if err := writeAnalysis(tmp, a); err != nil {
 		return err
 	}
-	if len(b.queue) == 0 {
+	if len(b.queue) == 0 && !b.held {
 		// No clip waits for the networks: a quarter of a gigabyte that the
 		// drawing can do without. A second Close does nothing.
 		if err := w.Close(); err != nil {
@@ -230,7 +234,7 @@ func (b *batch) temp() (string, error) {
 	if b.closed {
 		return "", errStopped
 	}
-	tmp, err := os.MkdirTemp(b.settings.Out, tempPrefix)
+	tmp, err := os.MkdirTemp(b.settings.Out, cmp.Or(b.tempName, tempPrefix))
 	if err != nil {
 		return "", writing(b.settings.Out, err)
 	}
@@ -244,4 +248,17 @@ func (b *batch) drop(tmp string) {
 	defer b.mu.Unlock()
 	_ = os.RemoveAll(tmp)
 	delete(b.temps, tmp)
+}
+
+// sweep removes unfinished folders of tempName: whoever made them is dead.
+func (b *batch) sweep() {
+	entries, err := os.ReadDir(b.settings.Out)
+	if err != nil {
+		return // making a new one will say why
+	}
+	for _, e := range entries {
+		if strings.HasPrefix(e.Name(), b.tempName) {
+			_ = os.RemoveAll(filepath.Join(b.settings.Out, e.Name()))
+		}
+	}
 }

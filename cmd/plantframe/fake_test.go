@@ -19,6 +19,7 @@ import (
 
 	"plantframe/cmd/internal/config"
 	"plantframe/pipeline"
+	"plantframe/pipeline/ingest"
 	"plantframe/pipeline/output/render"
 	"plantframe/pipeline/swing"
 )
@@ -165,7 +166,10 @@ func tryIn(t *testing.T, ctx context.Context, started chan string, args ...strin
 			return &fakeWorker{settings: s, started: started}, nil
 		},
 		terminal: func(io.Writer) (bool, int) { return false, 0 },
+		probe:    fakeProbe,
+		identify: func(config.Settings) (identity, error) { return identity{}, nil },
 	}
+	a.spawn = a.fakeSpawn
 	code = a.run(ctx, args)
 	if strings.Contains(out.String()+errs.String(), "goroutine ") {
 		t.Errorf("a stack trace:\n%s%s", out.String(), errs.String())
@@ -211,4 +215,19 @@ func mustContain(t *testing.T, text string, wants ...string) {
 			t.Errorf("no %q in:\n%s", w, text)
 		}
 	}
+}
+
+// fakeProbe describes a "clip".
+func fakeProbe(_ context.Context, path string, _ ingest.Options) (swing.Clip, error) {
+	b, err := os.ReadFile(path)
+	if err == nil && strings.HasPrefix(string(b), "noclip") {
+		err = &swing.Error{Op: "fake", Clip: path, Frame: -1, Kind: swing.KindUnreadable, Msg: "this is not a video", Hint: "choose another"}
+	}
+	sum := sha256.Sum256(b)
+	return swing.Clip{Path: path, SHA256: hex.EncodeToString(sum[:]), Frames: 10}, err
+}
+
+// fakeSpawn runs a worker in this process.
+func (a *app) fakeSpawn(ctx context.Context, s config.Settings, name string, tell func(jobLine)) (func() error, error) {
+	return func() error { return a.workOn(ctx, s, name, s.Queue.MaxIdle, tell) }, nil
 }

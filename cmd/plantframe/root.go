@@ -14,6 +14,7 @@ import (
 	"plantframe/cmd/internal/config"
 	"plantframe/cmd/internal/ui"
 	"plantframe/pipeline"
+	"plantframe/pipeline/ingest"
 	"plantframe/pipeline/swing"
 )
 
@@ -35,13 +36,28 @@ type app struct {
 	// terminal tells whether a writer is one, and how wide it is, columns.
 	terminal func(io.Writer) (bool, int)
 
+	// probe describes a clip without decoding it.
+	probe func(ctx context.Context, path string, o ingest.Options) (swing.Clip, error)
+	// identify finds what results depend on besides clips and settings.
+	identify func(s config.Settings) (identity, error)
+	// spawn starts a worker in a process of its own; see supervise.go.
+	spawn func(ctx context.Context, s config.Settings, name string, tell func(jobLine)) (wait func() error, err error)
+	// exit ends the process at once.
+	exit func(code int)
+	// stdin is where a supervised worker gets its settings from.
+	stdin io.Reader
+
 	// code is what the subcommand that ran wants as exit code.
 	code int
 }
 
 // run carries out one command line and returns its exit code.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	a := &app{stdout: stdout, stderr: stderr, newWorker: openWorker, terminal: terminal}
+	a := &app{
+		stdout: stdout, stderr: stderr, stdin: os.Stdin, newWorker: openWorker, terminal: terminal,
+		probe: ingest.Probe, identify: identify, exit: exitProcess,
+	}
+	a.spawn = a.spawnProcess
 	return a.run(ctx, args)
 }
 
@@ -102,6 +118,7 @@ Start with: plantframe doctor, then plantframe analyze CLIP`,
 	}
 	root.SetVersionTemplate("plantframe {{.Version}}\n")
 	root.AddCommand(a.analyze(), a.bands(), a.compare(), a.progress(), a.roster(), a.models(), a.doctor(), a.version(), a.man())
+	root.AddCommand(a.watch(), a.work(), a.jobs())
 	return root
 }
 

@@ -16,6 +16,10 @@ import (
 // ErrBusy says that a process with the same worker name is alive.
 var ErrBusy = errors.New("a worker of that name is running already")
 
+// Lock holds a name for this process, so that a second one of it is refused
+// (ErrBusy).
+func Lock(dir, name string) (unlock func(), err error) { return lockName(dir, name) }
+
 // lockName holds the name of a worker for this process. The lock is the
 // kernel's: it ends with the process, however it ends.
 func lockName(dir, name string) (unlock func(), err error) {

@@ -413,7 +413,11 @@ func TestDeadlyClip(t *testing.T) {
 		var left []Job
 		err := q.Work(t.Context(), WorkOptions{
 			Name: "w", LockDir: locks, Idle: 300 * time.Millisecond,
-			Left: func(j Job) { left = append(left, j) },
+			Tell: func(j Job) {
+				if j.ID == bad.ID {
+					left = append(left, j)
+				}
+			},
 			Do: func(_ context.Context, task Task) (Result, error) {
 				if task.ID != good.ID {
 					t.Errorf("job %d again", task.ID)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/riverqueue/river"
+	"github.com/riverqueue/river/rivertype"
 )
 
 // WorkOptions say who works and how.
@@ -22,9 +23,12 @@ type WorkOptions struct {
 	Slots int
 	// Do analyses one clip; see Task. It runs Slots times at once.
 	Do func(ctx context.Context, t Task) (Result, error)
-	// Left is told the jobs that a dead process of this name left, with the
-	// state they have now, before any job begins; nil for nobody.
-	Left func(j Job)
+	// Tell is told of every attempt when it begins (Running) and when its fate
+	// is settled: Done with the result stored; Again or GivenUp with the reason
+	// as last of Errors; Waiting when it was stopped or could not begin;
+	// Cancelled. It is also told what a dead process of this name left, before
+	// any job begins. It runs Slots times at once; nil for nobody.
+	Tell func(j Job)
 	// Stuck is called when a job does not come back although its time is over
 	// and its context ended: a call into a library that never returns. The
 	// process should end; its successor takes over. nil waits for ever.
@@ -77,7 +81,7 @@ func (q *Queue) Work(ctx context.Context, o WorkOptions) error {
 		return err
 	}
 	defer unlock()
-	if err := q.reclaim(ctx, o.Name, o.Left); err != nil {
+	if err := q.reclaim(ctx, o.Name, o.Tell); err != nil {
 		return fmt.Errorf("queue.Work: %w", err)
 	}
 	w := &clipWorker{q: q, o: o}
@@ -164,20 +168,57 @@ func (w *clipWorker) NextRetry(j *river.Job[Clip]) time.Time {
 // Work runs one attempt and, when it went well, ends the job.
 func (w *clipWorker) Work(ctx context.Context, j *river.Job[Clip]) error {
 	t := &teller{q: w.q, ctx: ctx, id: j.ID}
-	r, err := w.o.Do(ctx, Task{Job: jobOf(j.JobRow), Tell: t.tell})
+	told := jobOf(j.JobRow)
+	w.tell(told)
+	r, err := w.try(ctx, Task{Job: told, Tell: t.tell})
+	if err == nil {
+		err = w.end(ctx, j, r)
+	}
 	var later *Later
 	switch {
 	case err == nil:
-		return w.end(ctx, j, r)
+		told.State, told.Progress = Done, Progress{Part: 1, Note: r.Note}
+		w.tell(told)
+		return nil
 	case errors.As(err, &later):
 		t.write(Progress{Note: later.Why})
+		told.State, told.Progress, told.Due = Waiting, Progress{Note: later.Why}, time.Now().Add(later.After)
+		w.tell(told)
 		return river.JobSnooze(later.After)
 	case errors.Is(ctx.Err(), context.DeadlineExceeded):
-		return fmt.Errorf("it took longer than its time limit of %v", w.q.o.limit(j.Args))
-	case ctx.Err() != nil:
-		return ctx.Err() // stopped or cancelled: River tells them apart by the cause
+		err = fmt.Errorf("it took longer than its time limit of %v", w.q.o.limit(j.Args))
+	case ctx.Err() != nil: // stopped, or cancelled by somebody: the cause tells
+		told.State = Waiting
+		if cancelled := (*rivertype.JobCancelError)(nil); errors.As(context.Cause(ctx), &cancelled) {
+			told.State = Cancelled
+		}
+		w.tell(told)
+		return ctx.Err()
 	}
+	told.State, told.Due = Again, w.NextRetry(j)
+	if j.Attempt >= j.MaxAttempts {
+		told.State = GivenUp
+	}
+	told.Errors = append(told.Errors, Failure{Attempt: j.Attempt, Time: time.Now().UTC(), Text: err.Error()})
+	w.tell(told)
 	return err
+}
+
+func (w *clipWorker) tell(j Job) {
+	if w.o.Tell != nil {
+		w.o.Tell(j)
+	}
+}
+
+// try turns a fault of the program into an error: it must not take other clips
+// with it, and the reason is kept.
+func (w *clipWorker) try(ctx context.Context, t Task) (r Result, err error) {
+	defer func() {
+		if v := recover(); v != nil {
+			err = fmt.Errorf("the program failed on this clip (%v)", v)
+		}
+	}()
+	return w.o.Do(ctx, t)
 }
 
 // end stores the result and marks the job done, both or none.
