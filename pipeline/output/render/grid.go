@@ -41,15 +41,13 @@ func (g *grid) cells() int { return len(g.party) * len(stillEvents()) }
 // run draws the sheet into the folder.
 func (g *grid) run(ctx context.Context, out *folder, name string, p swing.Progress) error {
 	events := stillEvents()
-	const gap = 4
-	st, err := newStyle(2*gridCell, 2*gridCell)
+	const gap = gridGap
+	st, err := gridStyle()
 	if err != nil {
 		return err
 	}
-	st.unit = 1.1 // strokes fit the body, which is small
-	head := int(1.6 * st.title.size)
-	band := int(1.7 * st.name.size) // over each row: whose it is
-	w := len(events)*(gridCell+gap) - gap
+	head, band := gridBands(st) // band: over each row, whose it is
+	w := gridWidth()
 	h := head + len(g.party)*(band+g.tall+gap)
 	sheet := newCanvas(w, h)
 	sheet.wipe(st.colour.dark)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"image"
 	"image/png"
 	"io"
 	"iter"
@@ -465,6 +466,24 @@ func TestMissingEventsAreShownAsMissing(t *testing.T) {
 	_, refs := pairOf(a, b)
 	g := newGrid(Shown{}, refs)
 	bottom := img.Bounds().Dy() - 8 - g.tall/10
+	for row := range 2 { // the place of a cell follows from the size of the sheet
+		cell, err := GridCell(img.Bounds().Size(), 2, row, swing.Plant)
+		if err != nil || cell.Dy() != g.tall || cell.Dx() != gridCell || cell.Min.X != 3*(gridCell+gridGap) || row == 1 && cell.Max.Y+gridGap != img.Bounds().Dy() {
+			t.Errorf("row %d: the cell of plant is %v, %v", row, cell, err)
+		}
+	}
+	for name, c := range map[string]struct {
+		size      image.Point
+		rows, row int
+		ev        swing.EventName
+	}{
+		"other rows": {img.Bounds().Size(), 3, 0, swing.Plant}, "no row": {img.Bounds().Size(), 2, 2, swing.Plant}, "no rows": {img.Bounds().Size(), 0, 0, swing.Plant},
+		"no still": {img.Bounds().Size(), 2, 0, swing.Finish}, "no sheet": {image.Pt(640, 480), 2, 0, swing.Plant},
+	} {
+		if cell, err := GridCell(c.size, c.rows, c.row, c.ev); err == nil && name != "other rows" {
+			t.Errorf("%s: %v", name, cell)
+		}
+	}
 	for k, ev := range stillEvents() {
 		r, gr, bl, _ := img.At(k*(gridCell+4)+10, bottom).RGBA()
 		_, has := b.party.Swing.Events[ev]
