@@ -111,13 +111,13 @@ func (s Settings) validateServices() error {
 			return usage("", fmt.Sprintf("setting %q is %v, it must be more than nothing", key, d), "")
 		}
 	}
-	return nil
+	return s.validateServe()
 }
 
 // service tells whether a setting says how clips come to be analysed, and not
 // what comes out.
 func service(key string) bool {
-	return strings.HasPrefix(key, "queue.") || strings.HasPrefix(key, "watch.")
+	return strings.HasPrefix(key, "queue.") || strings.HasPrefix(key, "watch.") || strings.HasPrefix(key, "serve.")
 }
 
 // ofTheMachine are the settings of the machine that analyses; all others travel

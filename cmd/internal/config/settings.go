@@ -84,6 +84,8 @@ type Settings struct {
 	Queue QueueSettings
 	// Watch are the settings of a watched folder.
 	Watch WatchSettings
+	// Serve are the settings of the web page.
+	Serve ServeSettings
 }
 
 // Default returns the defaults described at Settings.
@@ -103,6 +105,7 @@ func Default() Settings {
 		Render:       render.DefaultOptions(),
 		Queue:        defaultQueue(),
 		Watch:        defaultWatch(),
+		Serve:        defaultServe(),
 	}
 }
 
