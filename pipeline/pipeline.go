@@ -20,7 +20,7 @@ import (
 // older code are not taken.
 const (
 	bodiesVersion  = 3
-	trackVersion   = 2
+	trackVersion   = 3
 	batVersion     = 3
 	soundVersion   = 1
 	eventVersion   = 5

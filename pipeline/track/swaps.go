@@ -75,6 +75,12 @@ func (w *work) repairSwaps() []swing.Warning {
 		}
 		swapped[g.name] = s
 	}
+	for _, l := range []struct {
+		trunk, limb string
+		near, far   swing.Joint
+	}{{"shoulders", "elbows", swing.LeftShoulder, swing.LeftElbow}, {"hips", "knees", swing.LeftHip, swing.LeftKnee}} {
+		w.uncross(swapped[l.trunk], swapped[l.limb], l.near, l.far, count)
+	}
 	// Most groups at once is the whole body seen the wrong way round; points
 	// of the rest lie too close together to tell, and go along.
 	var out []swing.Warning
@@ -114,6 +120,37 @@ func (w *work) repairSwaps() []swing.Warning {
 		note("the "+g.name, s)
 	}
 	return out
+}
+
+// uncross takes back exchanges of shoulders (hips) alone that make the upper
+// arms (thighs) cross. Where shoulders pass each other in the picture, as they do
+// when a hitter turns seen from behind, prediction can take the passing for the
+// end of an exchange; but an arm does not change its shoulder: with the sides
+// right, both arms together are shorter.
+func (w *work) uncross(s, limb []bool, near, far swing.Joint, count []int) {
+	for i := 0; i < len(s); {
+		if !s[i] || limb[i] {
+			i++
+			continue
+		}
+		e, now, other := i, 0.0, 0.0
+		for ; e < len(s) && s[e] && !limb[e]; e++ {
+			if !w.ok(near, e) || !w.ok(near.Partner(), e) || !w.ok(far, e) || !w.ok(far.Partner(), e) {
+				continue
+			}
+			l, r := w.pos[near][e], w.pos[near.Partner()][e]
+			fl, fr := w.pos[far][e], w.pos[far.Partner()][e]
+			now += l.Sub(fl).Norm() + r.Sub(fr).Norm()
+			other += r.Sub(fl).Norm() + l.Sub(fr).Norm()
+		}
+		for ; i < e; i++ {
+			if now > other {
+				w.exchange(near, i)
+				s[i] = false
+				count[i]--
+			}
+		}
+	}
 }
 
 func (w *work) exchange(j swing.Joint, i int) {
