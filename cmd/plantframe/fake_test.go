@@ -228,6 +228,7 @@ func fakeProbe(_ context.Context, path string, _ ingest.Options) (swing.Clip, er
 }
 
 // fakeSpawn runs a worker in this process.
-func (a *app) fakeSpawn(ctx context.Context, s config.Settings, name string, tell func(jobLine)) (func() error, error) {
-	return func() error { return a.workOn(ctx, s, name, s.Queue.MaxIdle, tell) }, nil
+func (a *app) fakeSpawn(ctx context.Context, o childOrder, name string, tell func(jobLine)) (func() error, error) {
+	s, err := config.Default().Take(o.Settings)
+	return func() error { return a.workOn(ctx, s, name, o.Crashed, tell) }, err
 }

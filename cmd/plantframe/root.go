@@ -41,7 +41,7 @@ type app struct {
 	// identify finds what results depend on besides clips and settings.
 	identify func(s config.Settings) (identity, error)
 	// spawn starts a worker in a process of its own; see supervise.go.
-	spawn func(ctx context.Context, s config.Settings, name string, tell func(jobLine)) (wait func() error, err error)
+	spawn func(ctx context.Context, o childOrder, name string, tell func(jobLine)) (wait func() error, err error)
 	// exit ends the process at once.
 	exit func(code int)
 	// stdin is where a supervised worker gets its settings from.

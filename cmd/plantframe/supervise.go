@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"strings"
+	"syscall"
 	"time"
 
 	"plantframe/cmd/internal/config"
@@ -37,6 +38,7 @@ const lookEvery = 2 * time.Second
 // is no work any more.
 func (s *supervisor) run(ctx context.Context, end <-chan struct{}) error {
 	pause := time.Second
+	crashed := "" // how the last worker ended, when that was a fault of the program
 	for {
 		n, err := s.queue.Counts(ctx)
 		switch {
@@ -46,13 +48,14 @@ func (s *supervisor) run(ctx context.Context, end <-chan struct{}) error {
 			s.log.Warn("the queue cannot be read at the moment", "error", err)
 		case n[queue.Waiting]+n[queue.Again]+n[queue.Running] > 0:
 			began := time.Now()
-			wait, err := s.app.spawn(ctx, s.settings, s.name, s.tell)
+			wait, err := s.app.spawn(ctx, childOrder{Settings: s.settings.CarryAll(), Crashed: crashed}, s.name, s.tell)
 			if err == nil {
 				err = wait()
 			}
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
+			crashed = crashOf(err)
 			if err == nil {
 				pause = time.Second
 				continue
@@ -108,8 +111,52 @@ func (s *supervisor) poke() {
 // network cannot be interrupted.
 const stopWait = 20 * time.Second
 
+// childOrder is what a supervised worker is given, as one line on its standard input.
+type childOrder struct {
+	Settings json.RawMessage `json:"settings"`
+	Crashed  string          `json:"crashed,omitempty"` // how its predecessor ended
+}
+
+// crash is the end of a worker by a fault of the program.
+type crash struct{ how string }
+
+func (c *crash) Error() string { return c.how }
+
+// crashOf returns how a worker crashed, "" when it was ended from outside or only
+// could not begin.
+func crashOf(err error) string {
+	if c := (*crash)(nil); errors.As(err, &c) {
+		return c.how
+	}
+	return ""
+}
+
+// endOf tells how a process ended.
+func endOf(err error) error {
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) {
+		return err
+	}
+	how := exit.ProcessState.String()
+	if st, ok := exit.Sys().(syscall.WaitStatus); ok && st.Signaled() {
+		switch st.Signal() {
+		case syscall.SIGKILL, syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscall.SIGPIPE:
+			return errors.New(how)
+		}
+		return &crash{how}
+	}
+	switch exit.ExitCode() {
+	case exitStuck:
+		return &crash{"a step of it never ended"}
+	case exitFailed, exitStopped: // it says why itself
+		return errors.New(how)
+	}
+	// Among them 2, with which the language's runtime ends after a fault, in C too.
+	return &crash{how}
+}
+
 // spawnProcess starts a worker as a process and passes on what it tells.
-func (a *app) spawnProcess(ctx context.Context, s config.Settings, name string, tell func(jobLine)) (wait func() error, err error) {
+func (a *app) spawnProcess(ctx context.Context, o childOrder, name string, tell func(jobLine)) (wait func() error, err error) {
 	self, err := os.Executable()
 	if err != nil {
 		return nil, err
@@ -128,9 +175,12 @@ func (a *app) spawnProcess(ctx context.Context, s config.Settings, name string, 
 	if err := cmd.Start(); err != nil {
 		return nil, err
 	}
-	if _, err := in.Write(append(s.CarryAll(), '\n')); err != nil {
-		_ = in.Close()
-		return cmd.Wait, nil // its end says more
+	first, err := json.Marshal(o)
+	if err == nil {
+		_, err = in.Write(append(first, '\n'))
+	}
+	if err != nil {
+		_ = in.Close() // its end says more
 	}
 	return func() error {
 		ended := make(chan struct{})
@@ -158,14 +208,7 @@ func (a *app) spawnProcess(ctx context.Context, s config.Settings, name string, 
 		}
 		err := cmd.Wait()
 		_ = in.Close()
-		var exit *exec.ExitError
-		if errors.As(err, &exit) {
-			if exit.ExitCode() == exitStuck {
-				return errors.New("a clip hung")
-			}
-			return errors.New(exit.ProcessState.String())
-		}
-		return err
+		return endOf(err)
 	}, nil
 }
 

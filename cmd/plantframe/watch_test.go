@@ -119,7 +119,7 @@ func TestWatchOnce(t *testing.T) {
 		t.Error(code)
 	}
 	mustContain(t, stdout, "given-up", "bad.mov", "this is not a video; choose another", "2 given up, 3 done")
-	code, stdout, _ = try(t, "roster")
+	code, stdout, _ = try(t, "roster", "--out", t.TempDir())
 	if code != exitDone {
 		t.Error(code)
 	}
@@ -236,6 +236,7 @@ func TestWatchUsage(t *testing.T) {
 		{[]string{"jobs", "--retry", "99"}, []string{"there is no job 99", "hint:"}},
 		{[]string{"jobs", "--cancel", "x"}, []string{"there is no job x"}},
 		{[]string{"work", "--drain", "--name", "../x"}, []string{"cannot be used", "hint:"}},
+		{[]string{"work", "now"}, []string{"now"}},
 	} {
 		code, _, stderr := try(t, c.args...)
 		if code != exitUsage {

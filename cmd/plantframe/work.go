@@ -43,7 +43,12 @@ func (a *app) work() *cobra.Command {
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if supervised {
-				return a.workSupervised(cmd.Context(), name)
+				// Wrong settings are no crash: see endOf.
+				if err := a.workSupervised(cmd.Context(), name); err != nil {
+					a.complain(explain(err))
+					a.code = exitFailed
+				}
+				return nil
 			}
 			s, err := settings(cmd, file)
 			if err != nil {
@@ -52,16 +57,7 @@ func (a *app) work() *cobra.Command {
 			if name == "" {
 				name = queue.WorkerName("work")
 			}
-			p := newLinePrinter(a.stdout, s.JSON, "")
-			idle := time.Duration(0)
-			if drain {
-				idle = time.Second
-			}
-			if err := a.workOn(cmd.Context(), s, name, idle, p.print); err != nil {
-				return err
-			}
-			a.code = p.code(cmd.Context().Err() != nil)
-			return nil
+			return a.workSupervising(cmd.Context(), s, name, drain)
 		},
 	}
 	f := cmd.Flags()
@@ -79,6 +75,54 @@ func (a *app) work() *cobra.Command {
 	return cmd
 }
 
+// workSupervising has a worker of its own run while there is work.
+func (a *app) workSupervising(ctx context.Context, s config.Settings, name string, drain bool) error {
+	log := newLog(a.stderrScreen(), s.LogLevel, false)
+	if drain {
+		s.Queue.MaxIdle = min(s.Queue.MaxIdle, time.Second)
+	}
+	locks, err := workerFolder()
+	if err != nil {
+		return err
+	}
+	unlock, err := queue.Lock(locks, name+".supervisor")
+	if errors.Is(err, queue.ErrBusy) {
+		return busyError(name)
+	}
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	o, err := a.openQueue(s)
+	if err != nil {
+		return err
+	}
+	o.Log = log
+	q, err := queue.Open(ctx, o)
+	if err != nil {
+		return err
+	}
+	defer q.Close()
+	if !s.JSON {
+		fmt.Fprintf(a.stderr, "working on the clips of %s; Ctrl-C ends\n", queue.Shown(o.Database))
+	}
+	lines := newLinePrinter(a.stdout, s.JSON, "")
+	super := &supervisor{app: a, settings: s, queue: q, name: name, tell: lines.print, log: log, wake: make(chan struct{}, 1)}
+	end := make(chan struct{})
+	if drain {
+		close(end)
+	}
+	err = super.run(ctx, end)
+	if ctx.Err() != nil {
+		if drain {
+			a.code = exitStopped
+		}
+		return nil
+	}
+	a.code = lines.code(false)
+	return err
+}
+
 // workSupervised is the worker of another process of this program, which gives
 // the settings as a line on standard input, reads what happens on standard
 // output, and is followed when it ends.
@@ -90,7 +134,11 @@ func (a *app) workSupervised(ctx context.Context, name string) error {
 	if err != nil {
 		return fmt.Errorf("no settings on standard input: %w", err)
 	}
-	s, err := config.Default().Take(json.RawMessage(line))
+	var o childOrder
+	if err := json.Unmarshal(line, &o); err != nil {
+		return fmt.Errorf("no settings on standard input: %w", err)
+	}
+	s, err := config.Default().Take(o.Settings)
 	if err != nil {
 		return err
 	}
@@ -99,12 +147,12 @@ func (a *app) workSupervised(ctx context.Context, name string) error {
 		stop()
 	}()
 	p := newLinePrinter(a.stdout, true, "")
-	return a.workOn(ctx, s, name, s.Queue.MaxIdle, p.print)
+	return a.workOn(ctx, s, name, o.Crashed, p.print)
 }
 
-// workOn does jobs until ctx ends, or until nothing was to do for the time
-// idle (0 = for ever).
-func (a *app) workOn(ctx context.Context, s config.Settings, name string, idle time.Duration, tell func(jobLine)) error {
+// workOn does jobs until ctx ends, or until nothing was to do for the time of
+// queue.max_idle. crashed is how the predecessor did.
+func (a *app) workOn(ctx context.Context, s config.Settings, name, crashed string, tell func(jobLine)) error {
 	log := newLog(a.stderrScreen(), s.LogLevel, false)
 	locks, err := workerFolder()
 	if err != nil {
@@ -150,7 +198,7 @@ func (a *app) workOn(ctx context.Context, s config.Settings, name string, idle t
 		}
 	}()
 	err = q.Work(ctx, queue.WorkOptions{
-		Name: name, LockDir: locks, Slots: slots, Idle: idle, Do: h.do,
+		Name: name, LockDir: locks, Slots: slots, Idle: s.Queue.MaxIdle, Crashed: crashed, Do: h.do,
 		Tell: func(j queue.Job) {
 			l := lineOf(j)
 			if r, ok := h.take(j.ID); ok && j.State != queue.Running {

@@ -368,7 +368,7 @@ func TestNameBelongsToOneProcess(t *testing.T) {
 }
 
 // deadly are the variables of the process that TestDeadlyClip starts.
-const deadlyDatabase, deadlyLocks = "TEST_DEADLY_DATABASE", "TEST_DEADLY_LOCKS"
+const deadlyDatabase, deadlyLocks, deadlyCrash = "TEST_DEADLY_DATABASE", "TEST_DEADLY_LOCKS", "TEST_DEADLY_CRASH"
 
 // TestMain is also the process that a clip kills: it takes the first job and
 // ends in the middle of it, without a word, as a fault in C does.
@@ -379,7 +379,7 @@ func TestMain(m *testing.M) {
 		q, err := Open(context.Background(), o)
 		if err == nil {
 			err = q.Work(context.Background(), WorkOptions{
-				Name: "w", LockDir: os.Getenv(deadlyLocks), Idle: 300 * time.Millisecond,
+				Name: "w", LockDir: os.Getenv(deadlyLocks), Idle: 300 * time.Millisecond, Crashed: os.Getenv(deadlyCrash),
 				Do: func(context.Context, Task) (Result, error) { os.Exit(139); return Result{}, nil },
 			})
 		}
@@ -389,7 +389,19 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// A clip that kills the process each time is given up after its attempts; the
+// die starts a process that takes the first job and dies in the middle of it.
+func die(t *testing.T, o Options, locks, crashed string) {
+	t.Helper()
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(os.Environ(), deadlyDatabase+"="+o.Database, deadlyLocks+"="+locks, deadlyCrash+"="+crashed)
+	out, err := cmd.CombinedOutput()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != 139 {
+		t.Fatalf("%v %s", err, out)
+	}
+}
+
+// A clip that crashes the process each time is given up after its attempts; the
 // next ones go on, at once and not after the time limit.
 func TestDeadlyClip(t *testing.T) {
 	kinds(t, func(t *testing.T, o Options) {
@@ -398,21 +410,15 @@ func TestDeadlyClip(t *testing.T) {
 		locks := t.TempDir()
 		start := time.Now()
 		for i := range o.Attempts {
-			cmd := exec.Command(os.Args[0])
-			cmd.Env = append(os.Environ(), deadlyDatabase+"="+o.Database, deadlyLocks+"="+locks)
-			out, err := cmd.CombinedOutput()
-			var exit *exec.ExitError
-			if !errors.As(err, &exit) || exit.ExitCode() != 139 {
-				t.Fatalf("start %d: %v %s", i+1, err, out)
-			}
-			if j := get(t, q, bad.ID); j.State != Running || j.Attempt != i+1 {
+			die(t, o, locks, map[bool]string{true: "", false: "exit status 139"}[i == 0])
+			if j := get(t, q, bad.ID); j.State != Running || j.Attempt != i+1 || len(j.Errors) != i {
 				t.Fatalf("after death %d: %+v", i+1, j)
 			}
 		}
 		good := add(t, q, clipNo(2), Usual)
 		var left []Job
 		err := q.Work(t.Context(), WorkOptions{
-			Name: "w", LockDir: locks, Idle: 300 * time.Millisecond,
+			Name: "w", LockDir: locks, Idle: 300 * time.Millisecond, Crashed: "exit status 139",
 			Tell: func(j Job) {
 				if j.ID == bad.ID {
 					left = append(left, j)
@@ -429,7 +435,7 @@ func TestDeadlyClip(t *testing.T) {
 			t.Fatal(err)
 		}
 		j := get(t, q, bad.ID)
-		if j.State != GivenUp || len(j.Errors) != 3 || j.Reason() != died {
+		if j.State != GivenUp || len(j.Errors) != 3 || !strings.Contains(j.Reason(), "crashed while it analysed this clip (exit status 139)") {
 			t.Errorf("%+v", j)
 		}
 		if len(left) != 1 || left[0].ID != bad.ID || left[0].State != GivenUp {
@@ -444,13 +450,54 @@ func TestDeadlyClip(t *testing.T) {
 	})
 }
 
+// A process that is ended from outside uses up no attempt, but a clip may not
+// be there every time for ever.
+func TestInterruptionIsNoAttempt(t *testing.T) {
+	kinds(t, func(t *testing.T, o Options) {
+		o.Attempts = 1
+		q := openQueue(t, o)
+		id := add(t, q, clipNo(1), Usual).ID
+		locks := t.TempDir()
+		for i := range interruptions + 1 {
+			die(t, o, locks, "")
+			if j := get(t, q, id); j.State != Running || j.Attempt != 1 || len(j.Errors) != 0 {
+				t.Fatalf("after interruption %d: %+v", i+1, j)
+			}
+		}
+		if err := q.reclaim(t.Context(), "w", "", nil); err != nil {
+			t.Fatal(err)
+		}
+		if j := get(t, q, id); j.State != GivenUp || !strings.Contains(j.Reason(), "ended 11 times") {
+			t.Errorf("%+v", j)
+		}
+	})
+}
+
+// A job that somebody cancelled while its process died is not begun again.
+func TestCancelledInDeath(t *testing.T) {
+	kinds(t, func(t *testing.T, o Options) {
+		q := openQueue(t, o)
+		id := add(t, q, clipNo(1), Usual).ID
+		die(t, o, t.TempDir(), "")
+		if _, err := q.Cancel(t.Context(), id); err != nil {
+			t.Fatal(err)
+		}
+		if err := q.reclaim(t.Context(), "w", "", nil); err != nil {
+			t.Fatal(err)
+		}
+		if j := get(t, q, id); j.State != Cancelled {
+			t.Errorf("%+v", j)
+		}
+	})
+}
+
 // What a worker of another name runs is not taken from it.
 func TestReclaimLeavesOthersAlone(t *testing.T) {
 	kinds(t, func(t *testing.T, o Options) {
 		q := openQueue(t, o)
 		id := add(t, q, clipNo(1), Usual).ID
 		err := q.Work(t.Context(), WorkOptions{Name: "w", LockDir: t.TempDir(), Idle: 200 * time.Millisecond, Do: func(ctx context.Context, _ Task) (Result, error) {
-			if err := q.reclaim(ctx, "other", nil); err != nil {
+			if err := q.reclaim(ctx, "other", "", nil); err != nil {
 				t.Error(err)
 			}
 			if j := get(t, q, id); j.State != Running {

@@ -29,6 +29,10 @@ type WorkOptions struct {
 	// Cancelled. It is also told what a dead process of this name left, before
 	// any job begins. It runs Slots times at once; nil for nobody.
 	Tell func(j Job)
+	// Crashed says how the predecessor ended when that was a fault of the program,
+	// such as "segmentation fault": what it left has used up an attempt. Empty when
+	// it was ended from outside, or nobody knows: then it has not.
+	Crashed string
 	// Stuck is called when a job does not come back although its time is over
 	// and its context ended: a call into a library that never returns. The
 	// process should end; its successor takes over. nil waits for ever.
@@ -81,7 +85,7 @@ func (q *Queue) Work(ctx context.Context, o WorkOptions) error {
 		return err
 	}
 	defer unlock()
-	if err := q.reclaim(ctx, o.Name, o.Tell); err != nil {
+	if err := q.reclaim(ctx, o.Name, o.Crashed, o.Tell); err != nil {
 		return fmt.Errorf("queue.Work: %w", err)
 	}
 	w := &clipWorker{q: q, o: o}
