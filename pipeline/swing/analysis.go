@@ -19,6 +19,9 @@ type Swing struct {
 	// Turns is how shoulders, hips and limbs turned in space; not known when
 	// nothing was lifted out of the picture.
 	Turns TurnPath
+	// Views is what this clip and one from the other side show together; nil
+	// when no such clip took part.
+	Views *TwoViews `json:",omitempty"`
 	// Width and Height are the picture's, upright, px; 0 when not known.
 	Width, Height int
 	// CentreOfMass is the body's centre of mass in the picture, px, one entry

@@ -20,4 +20,7 @@ type Measure struct {
 	Status Status    `json:"status"`
 	Reason string    `json:"reason"` // empty when measured
 	Frames []int     `json:"frames"` // frames used
+	// Method is how it was found when that is not the usual way from this clip
+	// alone, such as "two-views"; empty otherwise.
+	Method string `json:"method,omitempty"`
 }

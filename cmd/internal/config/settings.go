@@ -56,6 +56,10 @@ type Settings struct {
 	// Model is the pose network's name (plantframe models list), or the path
 	// of a manifest of your own. Default the one that quality names.
 	Model string
+	// Pairs says which clips show one swing from two sides: auto finds them by
+	// their motion, none puts no clips together, else a file that names them (a
+	// list of lists of two clips). Default auto.
+	Pairs string
 	// Jobs is the number of clips analysed at once. Default 0: one per core.
 	Jobs int
 	// Threads is the number of threads of one clip. Default 0: the cores
@@ -99,6 +103,7 @@ func Default() Settings {
 		Sport:        "baseball",
 		Texts:        "en",
 		Quality:      "full",
+		Pairs:        "auto",
 		CacheLimitMb: 1024,
 		LogLevel:     "info",
 		Options:      pipeline.DefaultOptions(),
@@ -224,7 +229,7 @@ func (s Settings) Effective() map[string]any {
 	out := map[string]any{}
 	for _, l := range leaves(reflect.ValueOf(&s).Elem(), "") {
 		switch l.key {
-		case "out", "store", "paper", "jobs", "threads", "no_overlay", "no_cache", "cache_limit_mb", "json", "log_level",
+		case "out", "store", "paper", "pairs", "jobs", "threads", "no_overlay", "no_cache", "cache_limit_mb", "json", "log_level",
 			"decode_threads", "ingest.ffmpeg", "ingest.ffprobe":
 			continue
 		}
