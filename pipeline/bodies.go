@@ -26,6 +26,7 @@ type part struct {
 	Steady   []swing.Similarity `json:"steady"`
 	Moves    bool               `json:"moves"`
 	Bat      []bat.Sighting     `json:"bat"` // one per pose; empty when no bat was looked for
+	Thinned  bool               `json:"thinned"` // frames between the poses were passed over
 	Warnings []swing.Warning    `json:"warnings"`
 }
 
@@ -48,9 +49,14 @@ func (r *run) findBodies(clip swing.Clip, o Options) (bodies, error) {
 	b.Seen = scan.Describe()
 	b.Warnings = append(b.Warnings, scan.Warnings...)
 	for _, w := range scan.Windows {
-		p, _, err := r.follow(est, clip, o, w, scan.Seed.Scaled(scale), nil)
+		p, size, err := r.follow(est, clip, o, w, scan.Seed.Scaled(scale), nil)
 		if err != nil {
 			return b, err
+		}
+		if newPace(clip, w, o.PoseRate) != nil && len(p.Poses) > 0 {
+			if err := r.refine(est, clip, o, &p, size); err != nil {
+				return b, err
+			}
 		}
 		b.Parts = append(b.Parts, p)
 	}
@@ -73,6 +79,11 @@ func (r *run) followWhole(est *pose.Estimator, clip swing.Clip, o Options) (bodi
 		}
 	}
 	b.Seen = seen.Describe()
+	if newPace(clip, [2]float64{}, o.PoseRate) != nil && len(p.Poses) > 0 {
+		if err := r.refine(est, clip, o, &p, scale); err != nil {
+			return b, err
+		}
+	}
 	b.Parts = []part{p}
 	return b, nil
 }
@@ -96,9 +107,10 @@ func (r *run) scan(est *pose.Estimator, clip swing.Clip, o Options, b *bodies) (
 // result too. The returned scale is that of the decoded pictures. b, which
 // may be nil, learns what the reader says of the file.
 func (r *run) follow(est *pose.Estimator, clip swing.Clip, o Options, window [2]float64, seed pose.Seed, b *bodies) (part, float64, error) {
+	pace := newPace(clip, window, o.PoseRate)
 	rd, err := ingest.Open(r.ctx, clip, ingest.OpenOptions{
 		MaxSide: o.DecodeSide, From: window[0], To: window[1],
-		Threads: o.DecodeThreads, Options: o.Ingest,
+		Threads: o.DecodeThreads, Options: o.Ingest, Want: pace.want(),
 	})
 	if err != nil {
 		return part{}, 1, err
@@ -113,6 +125,9 @@ func (r *run) follow(est *pose.Estimator, clip swing.Clip, o Options, window [2]
 	if window[1] > window[0] && clip.FPS > 0 {
 		total = int((window[1] - window[0]) * clip.FPS)
 	}
+	if pace != nil && pace.base != nil {
+		total = len(pace.base)
+	}
 	r.deps.Progress.Stage("pose", total)
 	finder, err := r.deps.Bat()
 	if err != nil {
@@ -124,7 +139,7 @@ func (r *run) follow(est *pose.Estimator, clip swing.Clip, o Options, window [2]
 	read := 0
 	side := newSideline(cam)
 	looked := sightings{finder: finder}
-	poses, warnings, err := est.Follow(r.ctx, counted(rd.Frames(), &read), seed.Scaled(1/scale), pose.Each{
+	poses, warnings, err := est.Follow(r.ctx, pace.thin(counted(rd.Frames(), &read)), seed.Scaled(1/scale), pose.Each{
 		Beside: looked.look,
 		InOrder: func(f swing.Frame, p swing.Pose, others []swing.Box) error {
 			r.deps.Progress.Add(1)
@@ -144,6 +159,9 @@ func (r *run) follow(est *pose.Estimator, clip swing.Clip, o Options, window [2]
 	enlarge(&p, scale)
 	if b != nil {
 		b.FramesRead = read
+		if pace != nil && read <= len(pace.base) {
+			b.FramesRead += pace.left // the container has them
+		}
 		b.Warnings = append(b.Warnings, rd.Warnings()...)
 	}
 	return p, scale, nil

@@ -2,11 +2,11 @@ package pipeline
 
 import (
 	"fmt"
+	"math"
 
 	"plantframe/pipeline/bat"
 	"plantframe/pipeline/camera"
 	"plantframe/pipeline/event"
-	"plantframe/pipeline/fuse"
 	"plantframe/pipeline/ingest"
 	"plantframe/pipeline/judge"
 	"plantframe/pipeline/lift"
@@ -28,7 +28,6 @@ type Options struct {
 	Lift    lift.Options
 	Measure measure.Options
 	Judge   judge.Options
-	Fuse    fuse.Options
 	// DecodeSide is the long side, px, of the pictures that the large network
 	// and the camera stage work on. Default 1920: a hitter who fills half of
 	// it covers the network's 256 px crop three times over; 0 = full size.
@@ -36,6 +35,10 @@ type Options struct {
 	// ScanSide is the long side, px, of the pictures of the coarse pass.
 	// Default 960. Smaller = faster, distant hitters are lost.
 	ScanSide int
+	// PoseRate is how many frames a second the large network looks at, Hz, in
+	// a clip that has 1.6 times as many or more; round the landing and the
+	// swing it looks at all. Default 60; 0 = every frame everywhere.
+	PoseRate float64
 	// DecodeThreads is the number of threads ffmpeg decodes with. Default 1;
 	// 0 = all cores. Decoding runs beside the networks.
 	DecodeThreads int
@@ -54,9 +57,9 @@ func DefaultOptions() Options {
 		Lift:          lift.DefaultOptions(),
 		Measure:       measure.DefaultOptions(),
 		Judge:         judge.DefaultOptions(),
-		Fuse:          fuse.DefaultOptions(),
 		DecodeSide:    1920,
 		ScanSide:      960,
+		PoseRate:      60,
 		DecodeThreads: 1,
 	}
 }
@@ -77,7 +80,6 @@ func (o Options) Validate() error {
 		{"lift", o.Lift},
 		{"measure", o.Measure},
 		{"judge", o.Judge},
-		{"fuse", o.Fuse},
 	} {
 		if err := s.opts.Validate(); err != nil {
 			return fmt.Errorf("%s: %w", s.name, err)
@@ -88,6 +90,8 @@ func (o Options) Validate() error {
 		return fmt.Errorf("decode side is %d px, it must be 256 or more, or 0 for full size", o.DecodeSide)
 	case o.ScanSide < 0 || (o.ScanSide > 0 && o.ScanSide < 256):
 		return fmt.Errorf("scan side is %d px, it must be 256 or more, or 0 for full size", o.ScanSide)
+	case math.IsNaN(o.PoseRate) || o.PoseRate < 0 || (o.PoseRate > 0 && o.PoseRate < 25) || o.PoseRate > 1000:
+		return fmt.Errorf("pose rate is %g Hz, it must lie in 25..1000, or be 0 for every frame", o.PoseRate)
 	case o.DecodeThreads < 0:
 		return fmt.Errorf("decode threads is %d, it must be positive, or 0 for all cores", o.DecodeThreads)
 	}

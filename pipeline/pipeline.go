@@ -19,7 +19,7 @@ import (
 // differently for the same input and options, so that stored results of
 // older code are not taken.
 const (
-	bodiesVersion  = 3
+	bodiesVersion  = 4
 	trackVersion   = 3
 	batVersion     = 3
 	soundVersion   = 1
@@ -133,6 +133,11 @@ func Run(ctx context.Context, path string, d Deps, o Options) (swing.Analysis, e
 		}
 	}
 	a.Swings = f.Swings
+	if b.thinned() {
+		for i := range a.Swings {
+			fillBetween(&a.Swings[i], clip.List)
+		}
+	}
 	a.Warnings = append(a.Warnings, f.Warnings...)
 	return a, nil
 }
@@ -147,7 +152,7 @@ type bodiesKey struct {
 func (k bodiesKey) parts() any {
 	return map[string]any{
 		"camera": k.o.Camera, "pose": k.o.Pose, "models": k.models,
-		"bat_reach": k.o.Bat.Reach, "decode_side": k.o.DecodeSide, "scan_side": k.o.ScanSide,
+		"bat_reach": k.o.Bat.Reach, "decode_side": k.o.DecodeSide, "scan_side": k.o.ScanSide, "pose_rate": k.o.PoseRate,
 	}
 }
 

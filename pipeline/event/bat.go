@@ -138,7 +138,7 @@ func (b *body) batContact(hands estimate) (estimate, bool) {
 		all = append(all, square)
 	}
 	if t, ok := v.fastest(b.times, hands.t-batReach, hands.t+batReach); ok {
-		all = append(all, estimate{t, math.Hypot(fastestSpread, b.dt/math.Sqrt(12)), byBat})
+		all = append(all, estimate{t, math.Hypot(fastestSpread, b.step(t)/math.Sqrt(12)), byBat})
 	}
 	if len(all) == 0 {
 		return estimate{}, false
@@ -202,7 +202,7 @@ func (b *body) squareRear(v *batView, hands float64) (estimate, bool) {
 		return estimate{}, false
 	}
 	noise := math.Hypot(v.noise/r1, v.noise/r2) / 2
-	return estimate{(up + down) / 2, math.Hypot(math.Hypot(squareRearSpread, noise), b.dt/math.Sqrt(12)/2), byBat}, true
+	return estimate{(up + down) / 2, math.Hypot(math.Hypot(squareRearSpread, noise), b.step(up)/math.Sqrt(12)/2), byBat}, true
 }
 
 // fastest is when the bat turns fastest in [t0, t1]; false when that is at the

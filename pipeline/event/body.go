@@ -31,6 +31,14 @@ type body struct {
 	cracks          []swing.Crack
 }
 
+// step is the time between frames around t, s: in slow motion it changes within
+// a clip.
+func (b *body) step(t float64) float64 {
+	const around = 3
+	i := signal.Nearest(b.times, t)
+	return signal.Spacing(b.times[max(0, i-around):min(len(b.times), i+around+1)])
+}
+
 func newBody(t *swing.Track, o Options) *body {
 	n := t.Len()
 	b := &body{times: t.Times, dt: signal.Spacing(t.Times), frames: t.Frames, levelTol: o.Level, stillSpeed: o.Speed}

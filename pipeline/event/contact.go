@@ -76,7 +76,7 @@ func (b *body) contact(t float64) estimate {
 		v[i] *= b.forward
 	}
 	ts, _ := signal.Peak(b.times, v, top)
-	all := []estimate{{ts + barrelLag, math.Hypot(barrelLagSigma, b.dt/math.Sqrt(12)), byHands}}
+	all := []estimate{{ts + barrelLag, math.Hypot(barrelLagSigma, b.step(ts)/math.Sqrt(12)), byHands}}
 	if e, ok := b.handsCross(ts + barrelLag); ok {
 		all = append(all, e)
 	}
@@ -114,7 +114,7 @@ func (b *body) contactFromBehind(t float64) estimate {
 		}
 	}
 	tf, _ := signal.Peak(b.times, x, far)
-	frame := b.dt / math.Sqrt(12)
+	frame := b.step(tb) / math.Sqrt(12)
 	return fuse([]estimate{
 		{tb, math.Hypot(returnSigma, frame), byHands},
 		{tf + barrelLag, math.Hypot(math.Hypot(barrelLagSigma, 0.015), frame), byHands},
@@ -147,7 +147,7 @@ func (b *body) handsCross(t float64) (estimate, bool) {
 			rate := b.forward * (signal.At(b.times, x, at-0.03) - signal.At(b.times, x, at+0.03)) / 0.06
 			s := handNoise / math.Max(rate, 0.1)
 			if s < best.sigma {
-				best = estimate{at, math.Hypot(s, b.dt/math.Sqrt(12)), byHands}
+				best = estimate{at, math.Hypot(s, b.step(at)/math.Sqrt(12)), byHands}
 			}
 		}
 		if !math.IsInf(best.sigma, 1) {

@@ -59,7 +59,7 @@ func (b *body) start(contact float64) (estimate, bool) {
 	level += leaveShare * (v.speed[top] - level)
 	// Speed that the noise of the direction alone shows: white noise of the
 	// points through the low-pass, sqrt(4/3) pi f^(3/2) sqrt(2 dt) of it.
-	shake := v.noise * math.Sqrt(4.0/3) * math.Pi * math.Pow(batCutoff, 1.5) * math.Sqrt(2*b.dt)
+	shake := v.noise * math.Sqrt(4.0/3) * math.Pi * math.Pow(batCutoff, 1.5) * math.Sqrt(2*b.step(b.times[top]))
 	level = math.Max(level, rest+shake)
 	fast := top
 	for fast > from && v.speed[fast] >= fastShare*v.speed[top] {
@@ -75,7 +75,7 @@ func (b *body) start(contact float64) (estimate, bool) {
 		at := signal.Crossing(b.times, v.speed, i, level)
 		slope := (v.speed[min(i+1, top)] - v.speed[i-1]) / (b.times[min(i+1, top)] - b.times[i-1])
 		slope = math.Max(slope, v.speed[top]/startReach)
-		s := math.Hypot(math.Hypot(startSpread, shake/slope), b.dt/math.Sqrt(12))
+		s := math.Hypot(math.Hypot(startSpread, shake/slope), b.step(at)/math.Sqrt(12))
 		if v.x[i]*v.x[i]+v.y[i]*v.y[i] > flatShare {
 			s = math.Hypot(s, flatSpread)
 		}

@@ -78,10 +78,18 @@ func (w *follower) steps(batch []swing.Frame) error {
 	if err := w.atOnce(batch, func(l *lane, i int) error { return w.details(l, i, batch[i]) }); err != nil {
 		return err
 	}
+	return w.hand(batch)
+}
+
+// hand notes the poses of a batch and hands them out in order.
+func (w *follower) hand(batch []swing.Frame) error {
 	for i, f := range batch {
 		a := &w.ahead[i]
 		if a.ok && cutOff(&a.b, f) {
 			w.outside++
+		}
+		if a.ok {
+			w.trail = append(w.trail, trail{place{f.Time, a.b.hip, a.b.size}, a.b.next})
 		}
 		w.poses = append(w.poses, a.pose)
 		if w.each.InOrder != nil {

@@ -17,6 +17,7 @@ type Estimator struct {
 	lanes   []lane      // fine and feet for each frame worked on at once; at least one
 	runners []*runner
 	seen    Scan
+	trail   []trail // of the last Follow
 }
 
 // New checks that the networks fit their descriptions and prepares all

@@ -59,7 +59,7 @@ func (e *Estimator) Follow(ctx context.Context, frames iter.Seq2[swing.Frame, er
 	if err := w.steps(batch); err != nil {
 		return nil, nil, err
 	}
-	e.seen = w.crowd.summary(w.first, w.last)
+	e.seen, e.trail = w.crowd.summary(w.first, w.last), w.trail
 	return w.poses, w.warnings(), nil
 }
 
@@ -70,6 +70,7 @@ type follower struct {
 	each  Each
 	crowd *crowd
 	poses []swing.Pose
+	trail []trail
 	ahead [AtOnce]advance
 
 	tracking    bool

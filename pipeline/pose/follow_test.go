@@ -136,6 +136,68 @@ func TestLanesChangeNoAnswer(t *testing.T) {
 	}
 }
 
+// Every fourth frame is followed, the others are looked at between.
+func TestBetweenFillsIn(t *testing.T) {
+	for _, lanes := range []int{1, 2} {
+		w := &world{w: 250, h: 200, fps: 240, frames: 199, people: func(t float64) []human {
+			if t > 0.5 && t < 0.65 {
+				return nil
+			}
+			return []human{hitting(120+20*t, 32, t, 0.4)}
+		}}
+		for range lanes - 1 {
+			w.more = append(w.more, Lane{Landmarks: w.landmarks("fine")})
+		}
+		e := w.estimator(t, DefaultOptions())
+		some := func(want func(i int) bool) iter.Seq2[swing.Frame, error] {
+			return func(yield func(swing.Frame, error) bool) {
+				for f, err := range w.iter() {
+					if want(f.Index) && !yield(f, err) {
+						return
+					}
+				}
+			}
+		}
+		if _, _, err := e.Follow(context.Background(), some(func(i int) bool { return i%4 == 0 }), Seed{}, Each{}); err != nil {
+			t.Fatal(err)
+		}
+		before := e.Runs()
+		next := 21
+		got, err := e.Between(context.Background(), some(func(i int) bool { return i%4 != 0 && i > 20 }), Each{
+			InOrder: func(f swing.Frame, p swing.Pose, _ []swing.Box) error {
+				if f.Index != next || p.Frame != next {
+					t.Errorf("frame %d came in place of %d", f.Index, next)
+				}
+				if next++; next%4 == 0 {
+					next++
+				}
+				return nil
+			},
+		})
+		if err != nil || len(got) != 134 {
+			t.Fatalf("%d poses, %v", len(got), err)
+		}
+		for _, p := range got {
+			there := w.people(p.Time)
+			if p.Found != (len(there) > 0) && (p.Time < 0.65 || p.Time > 0.75) {
+				t.Errorf("%.3f s: found %v, %d people are there", p.Time, p.Found, len(there))
+			}
+			if p.Found && off(p, there[0]) > 0.6 {
+				t.Errorf("%.3f s: mean error %.2f px", p.Time, off(p, there[0]))
+			}
+		}
+		after := e.Runs()
+		if n := after["fine"] - before["fine"]; n > 134 || after["det"] != before["det"] {
+			t.Errorf("%d looks for 134 frames, %d searches", n, after["det"]-before["det"])
+		}
+		stop := errors.New("stop")
+		broken := func(yield func(swing.Frame, error) bool) { yield(swing.Frame{}, stop) }
+		if _, err := e.Between(context.Background(), broken, Each{}); err != stop {
+			t.Errorf("frame error became %v", err)
+		}
+	}
+}
+
 func TestFollowTurnedBody(t *testing.T) {
 	c := swing.Point{X: 50, Y: 60}
 	r := aligned(c, swing.Point{X: 50, Y: 40})

@@ -71,6 +71,31 @@ func TestSmoothReturnsACopyWhenItCannotFilter(t *testing.T) {
 	}
 }
 
+// TestSmoothKeepsDenseParts: where samples lie four times denser for a while, the
+// filter works on all of them.
+func TestSmoothKeepsDenseParts(t *testing.T) {
+	slow := func(s float64) float64 { return 100 * math.Sin(2*math.Pi*2*s) }
+	var ts []float64
+	for k := range 960 {
+		if s := float64(k) / 240; k%4 == 0 || s > 0.9 && s < 1.3 {
+			ts = append(ts, s)
+		}
+	}
+	// A shake of 110 Hz is far above half the rate of the sparse samples, which
+	// would turn it into one of 10 Hz; the dense ones show what it is.
+	y := Smooth(ts, sample(ts, func(s float64) float64 {
+		if s > 0.9 && s < 1.3 {
+			return slow(s) + 10*math.Sin(2*math.Pi*110*(s-0.9))
+		}
+		return slow(s)
+	}), 12)
+	for i, s := range ts {
+		if e := math.Abs(y[i] - slow(s)); s > 0.2 && s < 3.8 && e > 0.8 {
+			t.Errorf("%.3f s: %.2f off", s, e)
+		}
+	}
+}
+
 // TestCurveAgainstSciPy compares with scipy.interpolate.Akima1DInterpolator
 // 1.10.1, recorded output.
 func TestCurveAgainstSciPy(t *testing.T) {

@@ -29,9 +29,10 @@ func Spacing(times []float64) float64 {
 
 // Smooth low-passes x without lag at cutoff (Hz) with a second-order
 // Butterworth section run both ways (4th order in all, gain 1/sqrt 2 at
-// cutoff). Uneven times are handled by going through an even grid with the
-// median spacing and back by cubic interpolation. A cut-off of 0 or less, or
-// too close to half the sample rate, returns a copy.
+// cutoff). Uneven times are handled by going through an even grid and back by
+// cubic interpolation; the grid has the median spacing, or that of the denser
+// parts where samples lie clearly denser for a while. A cut-off of 0 or less,
+// or too close to half the sample rate, returns a copy.
 func Smooth(times, x []float64, cutoff float64) []float64 {
 	n := len(x)
 	dt := Spacing(times)
@@ -40,6 +41,9 @@ func Smooth(times, x []float64, cutoff float64) []float64 {
 	}
 	if even(times, dt) {
 		return smoothEven(x, dt, cutoff)
+	}
+	if fine := dense(times); fine > 0 && fine < denseShare*dt {
+		dt = fine
 	}
 	span := times[n-1] - times[0]
 	m := int(math.Round(span/dt)) + 1
@@ -53,6 +57,19 @@ func Smooth(times, x []float64, cutoff float64) []float64 {
 	}
 	even := smoothEven(NewCurve(times, x).Samples(grid), step, cutoff)
 	return NewCurve(grid, even).Samples(times)
+}
+
+// denseShare is how much closer than the median the samples of a dense part lie
+// at least; the jitter of clocks is less.
+const denseShare = 0.7
+
+// dense returns the spacing of the densest tenth of the samples, s.
+func dense(times []float64) float64 {
+	d := make([]float64, len(times)-1)
+	for i := range d {
+		d[i] = times[i+1] - times[i]
+	}
+	return Quantile(d, 0.1)
 }
 
 func even(times []float64, dt float64) bool {
