@@ -25,6 +25,7 @@ var allowed = map[string][]string{
 	"pipeline/bat":           {"pipeline/swing", "pipeline/signal", "pipeline/spot"},
 	"pipeline/sound":         {"pipeline/swing", "pipeline/signal"},
 	"pipeline/lift":          {"pipeline/swing", "pipeline/signal"},
+	"pipeline/fuse":          {"pipeline/swing", "pipeline/signal"},
 	"pipeline/track":         {"pipeline/swing", "pipeline/signal"},
 	"pipeline/event":         {"pipeline/swing", "pipeline/signal"},
 	"pipeline/measure":       {"pipeline/swing", "pipeline/signal"},
@@ -37,7 +38,7 @@ var allowed = map[string][]string{
 	"pipeline": {
 		"pipeline/swing", "pipeline/signal", "pipeline/ingest", "pipeline/camera", "pipeline/pose",
 		"pipeline/track", "pipeline/bat", "pipeline/sound", "pipeline/event", "pipeline/lift", "pipeline/measure",
-		"pipeline/judge",
+		"pipeline/judge", "pipeline/fuse",
 	},
 	"models":                {"models/onnx", "models/tflite", "models/tfjs"},
 	"models/onnx":           {},

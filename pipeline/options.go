@@ -7,6 +7,7 @@ import (
 	"plantframe/pipeline/bat"
 	"plantframe/pipeline/camera"
 	"plantframe/pipeline/event"
+	"plantframe/pipeline/fuse"
 	"plantframe/pipeline/ingest"
 	"plantframe/pipeline/judge"
 	"plantframe/pipeline/lift"
@@ -28,6 +29,7 @@ type Options struct {
 	Lift    lift.Options
 	Measure measure.Options
 	Judge   judge.Options
+	Fuse    fuse.Options
 	// DecodeSide is the long side, px, of the pictures that the large network
 	// and the camera stage work on. Default 1920: a hitter who fills half of
 	// it covers the network's 256 px crop three times over; 0 = full size.
@@ -57,6 +59,7 @@ func DefaultOptions() Options {
 		Lift:          lift.DefaultOptions(),
 		Measure:       measure.DefaultOptions(),
 		Judge:         judge.DefaultOptions(),
+		Fuse:          fuse.DefaultOptions(),
 		DecodeSide:    1920,
 		ScanSide:      960,
 		PoseRate:      60,
@@ -80,6 +83,7 @@ func (o Options) Validate() error {
 		{"lift", o.Lift},
 		{"measure", o.Measure},
 		{"judge", o.Judge},
+		{"fuse", o.Fuse},
 	} {
 		if err := s.opts.Validate(); err != nil {
 			return fmt.Errorf("%s: %w", s.name, err)
