@@ -117,6 +117,7 @@ func (b *builder) swing(s *swing.Swing) oneSwing {
 	o.Track = b.track(&s.Track)
 	o.Bat = b.bat(s)
 	o.Turns = b.turns(&s.Turns)
+	o.TwoViews = b.twoViews(s.Views)
 	for _, m := range s.Measures {
 		o.Measures = append(o.Measures, b.measure(m))
 	}

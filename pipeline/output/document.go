@@ -55,6 +55,7 @@ type oneSwing struct {
 	Track          track           `json:"track"`
 	Bat            *bat            `json:"bat,omitempty"`
 	Turns          *turns          `json:"turns,omitempty"`
+	TwoViews       *twoViews       `json:"two_views,omitempty"`
 	Measures       []swing.Measure `json:"measures"`
 	Findings       []swing.Finding `json:"findings,omitempty"`
 	Warnings       []warning       `json:"warnings"`

@@ -107,6 +107,10 @@ func (d document) analysis() (swing.Analysis, error) {
 		if err != nil {
 			return a, fmt.Errorf("swing %d: %w", s.Index, err)
 		}
+		views, err := s.TwoViews.read()
+		if err != nil {
+			return a, fmt.Errorf("swing %d: %w", s.Index, err)
+		}
 		a.Swings = append(a.Swings, swing.Swing{
 			Index:          s.Index,
 			Window:         s.WindowS,
@@ -120,6 +124,7 @@ func (d document) analysis() (swing.Analysis, error) {
 			Track:          t,
 			Bat:            club,
 			Turns:          turned,
+			Views:          views,
 			Measures:       s.Measures,
 			Findings:       s.Findings,
 			Warnings:       readWarnings(s.Warnings),

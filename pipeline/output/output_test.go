@@ -56,6 +56,7 @@ func example() swing.Analysis {
 			Length: 168.123, LengthSigma: 3.4, LengthSource: "learned",
 		},
 		Turns: twoTurns(),
+		Views: otherSide(),
 		Measures: []swing.Measure{
 			{ID: "front_knee_flexion", Event: swing.Plant, Value: ptr(34.5678), Unit: "deg", Sigma: ptr(3.21), Status: swing.Measured, Frames: []int{92, 93}},
 			{ID: "stride_length", Event: swing.Plant, Value: ptr(0.412345), Unit: "stature", Sigma: ptr(0.0061), Status: swing.Measured, Frames: []int{93}},
@@ -64,6 +65,7 @@ func example() swing.Analysis {
 			{ID: "bat_tilt", Event: swing.Plant, Value: ptr(41.237), Unit: "deg", Sigma: ptr(2.5), Status: swing.Measured, Frames: []int{93}},
 			{ID: "swing_inertia_ratio", Event: swing.Plant, Value: ptr(1.4512), Unit: "1", Sigma: ptr(0.08), Status: swing.Measured, Frames: []int{93}},
 			{ID: "tempo_load_touch", Value: ptr(412.04), Unit: "ms", Sigma: ptr(17.2), Status: swing.Measured, Frames: []int{65, 90}},
+			{ID: "hip_turn", Event: swing.Plant, Value: ptr(15.5), Unit: "deg", Sigma: ptr(7.1), Status: swing.Measured, Frames: []int{93}, Method: "two-views"},
 		},
 		Findings: []swing.Finding{
 			{
@@ -91,6 +93,22 @@ func example() swing.Analysis {
 		FramesRead: 298,
 		Swings:     []swing.Swing{one, two},
 		Warnings:   []swing.Warning{{Code: "camera-moves", Text: "the camera moved"}},
+	}
+}
+
+// otherSide is what a second view adds.
+func otherSide() *swing.TwoViews {
+	body := [swing.NumSpace]*swing.Place{swing.LeadHipAt: {X: 0.05123456, Y: 0, Z: 0.5}, swing.TipAt: {X: -0.3, Y: 0.1, Z: 1.1}}
+	return &swing.TwoViews{
+		Partner: swing.ViewRef{File: "rear.mov", SHA256: strings.Repeat("cd", 32), Swing: 1, View: swing.Rear},
+		Offset:  -0.13700001, OffsetSigma: 0.0041, Alike: 0.93217,
+		Events: map[swing.EventName]swing.Event{swing.Plant: {Time: 1.55, Frame: 93, Sigma: 0.004, Method: "two-views"}},
+		Body:   swing.SpacePath{Times: []float64{1.5, 1.55}, Points: [][swing.NumSpace]*swing.Place{body, body}},
+		Turns:  twoTurns(),
+		Measures: []swing.Measure{
+			{ID: "hip_turn", Event: swing.Plant, Value: ptr(15.5), Unit: "deg", Sigma: ptr(7.1), Status: swing.Measured, Frames: []int{93}, Method: "two-views"},
+		},
+		Cameras: [2]swing.ViewCamera{{Yaw: 2.345, YawSigma: 5, Tilt: 4, Distance: 3.2}, {Yaw: -3, YawSigma: 5, Tilt: 6, Distance: 3.01}},
 	}
 }
 
@@ -335,6 +353,13 @@ func TestReadBack(t *testing.T) {
 	}
 	if p := got.Swings[0].Turns; !p.Known() || !p.Stance || p.Angles[swing.Separation][1] != (swing.Quantiles{-40, -35, -30.12, -25, -20}) || p.Angles[swing.CameraYaw] != nil {
 		t.Errorf("the turns are read back as %+v", p)
+	}
+	if v := got.Swings[0].Views; v == nil || v.Partner.File != "rear.mov" || v.Offset != -0.137 || v.Body.Points[1][swing.TipAt] == nil || v.Body.Points[0][swing.LeadHipAt].X != 0.0512 ||
+		v.Body.Points[0][swing.KnobAt] != nil || len(v.Measures) != 1 || v.Cameras[1].Yaw != -3 || !v.Turns.Known() || got.Swings[1].Views != nil {
+		t.Errorf("two views are read back as %+v", v)
+	}
+	if got.Swings[0].Measures[7].Method != "two-views" {
+		t.Error("the method of a measure is lost")
 	}
 	if got.Swings[1].Turns.Known() {
 		t.Error("turns that were not lifted came back")
