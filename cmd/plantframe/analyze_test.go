@@ -26,7 +26,7 @@ func TestBatch(t *testing.T) {
 	if code != exitIncomplete {
 		t.Errorf("exit code %d: %s", code, stderr)
 	}
-	want := []string{"a/analysis.json", "a/overlay.mp4", "a/report.html", "a/stills/0-plant.png", "c/analysis.json", "measures.csv"}
+	want := []string{"a/analysis.json", "a/overlay.mp4", "a/report.html", "a/report.pdf", "a/stages.json", "a/stills/0-plant.png", "a/thumb.jpg", "c/analysis.json", "c/stages.json", "index.html", "measures.csv"}
 	if got := tree(t, out); !slices.Equal(got, want) {
 		t.Errorf("files %v, want %v", got, want)
 	}
@@ -102,7 +102,7 @@ func TestJSONLines(t *testing.T) {
 		t.Fatalf("lines for %d clips:\n%s", len(byClip), stdout)
 	}
 	a := byClip["a.mp4"]
-	if a["status"] != "done" || a["folder"] != filepath.Join(dir, "out", "a") || len(a["files"].([]any)) != 4 { // numbers, overlay, a still, the page
+	if a["status"] != "done" || a["folder"] != filepath.Join(dir, "out", "a") || len(a["files"].([]any)) != 7 { // numbers, keys, overlay, a still, the page, the sheet, a thumb
 		t.Errorf("a.mp4: %v", a)
 	}
 	if s := byClip["a2.mp4"]; s["status"] != "same" || filepath.Base(s["same_as"].(string)) != "a.mp4" {
@@ -184,7 +184,7 @@ func TestAgain(t *testing.T) {
 	if code, _, stderr := try(t, "analyze", "-o", out, path); code != exitDone {
 		t.Fatalf("failed: %s", stderr)
 	}
-	want := []string{"a/analysis.json", "a/my notes.txt", "a/overlay.mp4", "a/report.html", "a/stills/0-plant.png", "a/stills/mine.png", "measures.csv"}
+	want := []string{"a/analysis.json", "a/my notes.txt", "a/overlay.mp4", "a/report.html", "a/report.pdf", "a/stages.json", "a/stills/0-plant.png", "a/stills/mine.png", "a/thumb.jpg", "index.html", "measures.csv"}
 	if got := tree(t, out); !slices.Equal(got, want) {
 		t.Errorf("files %v, want %v", got, want)
 	}
@@ -192,7 +192,7 @@ func TestAgain(t *testing.T) {
 	if code, _, _ := try(t, "analyze", "-o", out, "--no-overlay", path); code != exitDone {
 		t.Fatal("failed")
 	}
-	want = []string{"a/analysis.json", "a/my notes.txt", "a/report.html", "a/stills/mine.png", "measures.csv"}
+	want = []string{"a/analysis.json", "a/my notes.txt", "a/report.html", "a/report.pdf", "a/stages.json", "a/stills/mine.png", "index.html", "measures.csv"}
 	if got := tree(t, out); !slices.Equal(got, want) {
 		t.Errorf("files %v, want %v", got, want)
 	}
@@ -263,7 +263,7 @@ func TestStopped(t *testing.T) {
 			if code != exitStopped {
 				t.Errorf("exit code %d", code)
 			}
-			want := []string{"1/analysis.json", "1/overlay.mp4", "1/report.html", "1/stills/0-plant.png", "measures.csv"}
+			want := []string{"1/analysis.json", "1/overlay.mp4", "1/report.html", "1/report.pdf", "1/stages.json", "1/stills/0-plant.png", "1/thumb.jpg", "index.html", "measures.csv"}
 			if got := tree(t, out); !slices.Equal(got, want) {
 				t.Errorf("files %v, want %v", got, want)
 			}

@@ -14,6 +14,7 @@ import (
 
 	"plantframe/cmd/internal/config"
 	"plantframe/cmd/internal/ui"
+	page "plantframe/pipeline/output/report"
 	"plantframe/pipeline/swing"
 )
 
@@ -195,12 +196,13 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 		drawErr = b.draw(ctx, w, c, a, tmp, p)
 	}
 	var beside []swing.Warning
+	h := handout{hitter: hitter, drills: b.pageDrills(), paper: page.Paper(b.settings.Paper)}
 	if len(b.references) > 0 {
 		var err error
-		beside, err = b.besides(ctx, w, a, tmp, p)
+		h.rows, h.names, beside, err = b.besides(ctx, w, a, tmp, filepath.Join(b.settings.Out, b.folders[c]), p)
 		drawErr = errors.Join(drawErr, err)
 	}
-	if err := writePages(tmp, a, hitter, b.pageDrills()); err != nil {
+	if err := writePages(tmp, a, h); err != nil {
 		drawErr = errors.Join(drawErr, err)
 	}
 	if err := ctx.Err(); err != nil {

@@ -12,7 +12,47 @@ import (
 // resultsIn lists the files below a folder but for the pages, which are not made here.
 func resultsIn(t *testing.T, dir string) []string {
 	t.Helper()
-	return slices.DeleteFunc(tree(t, dir), func(name string) bool { return strings.HasSuffix(name, ".html") })
+	return slices.DeleteFunc(tree(t, dir), func(name string) bool {
+		return filepath.Ext(name) == ".html" || filepath.Base(name) == stagesFile || pageName.MatchString(filepath.Base(name))
+	})
+}
+
+// Other targets keep the pictures beside the reference too; another measurement, or
+// another reference, makes them again. The report shows both plants.
+func TestPicturesBesideAReferenceAreTakenOver(t *testing.T) {
+	dir := t.TempDir()
+	c, good, other := clip(t, dir, "one.mp4", "good 1"), clip(t, dir, "good.mp4", "good 2"), clip(t, dir, "other.mp4", "good 3")
+	out := filepath.Join(dir, "out")
+	film := filepath.Join(out, "one", sideFile)
+	for _, step := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"--reference", good}, "one against reference good"},
+		{[]string{"--reference", good, "--targets", "youth-softball"}, "kept"},
+		{[]string{"--reference", good, "--hitter", "A", "--store", "none"}, "kept"},
+		{[]string{"--reference", other}, "one against reference other"},
+		{[]string{"--reference", other, "--height", "1.80"}, "one against reference other"},
+		{[]string{"--reference", other, "--height", "1.80", "--no-cache"}, "one against reference other"},
+	} {
+		code, _, stderr := try(t, append([]string{"analyze", c, "--out", out}, step.args...)...)
+		got, err := os.ReadFile(film)
+		if code != exitDone || err != nil {
+			t.Fatalf("%v: exit code %d, %v\n%s", step.args, code, err, stderr)
+		}
+		if string(got) != step.want {
+			t.Errorf("%v: the video is %q, want %q", step.args, got, step.want)
+		}
+		html, err := os.ReadFile(filepath.Join(out, "one", reportFile))
+		if err != nil {
+			t.Fatal(err)
+		}
+		name := strings.TrimSuffix(filepath.Base(step.args[1]), ".mp4")
+		mustContain(t, string(html), "The plant of this swing", "The reference: "+name, `href="side-by-side.mp4"`)
+		if err := os.WriteFile(film, []byte("kept"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
 }
 
 func TestCompare(t *testing.T) {

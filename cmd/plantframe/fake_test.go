@@ -139,7 +139,21 @@ func (w *fakeWorker) Compare(ctx context.Context, p *pairing, refs []render.Refe
 	if err := os.WriteFile(filepath.Join(dir, files.Video), []byte(text), 0o644); err != nil {
 		return err
 	}
-	return os.WriteFile(filepath.Join(dir, stillsFolder, files.Grid), []byte(text), 0o644)
+	var sheet bytes.Buffer
+	if err := png.Encode(&sheet, emptySheet(1+len(refs))); err != nil {
+		return err
+	}
+	return os.WriteFile(filepath.Join(dir, stillsFolder, files.Grid), sheet.Bytes(), 0o644)
+}
+
+// emptySheet is a sheet of stills of so many swings with nothing on it.
+func emptySheet(rows int) image.Image {
+	for tall := 200 * rows; ; tall++ {
+		m := image.NewGray(image.Rect(0, 0, 5*400+4*4, tall))
+		if cell, err := render.GridCell(m.Bounds().Size(), rows, 0, swing.Plant); err == nil && cell.Dy() > 150 {
+			return m
+		}
+	}
 }
 
 func (w *fakeWorker) Close() error { return nil }

@@ -1,17 +1,16 @@
 package main
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
-	"image/jpeg"
-	"image/png"
+	"image"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 
+	"plantframe/pipeline/output/render"
 	page "plantframe/pipeline/output/report"
 	"plantframe/pipeline/swing"
 )
@@ -23,65 +22,138 @@ const reportFile = "report.html"
 // notesLimit is how much of the instructor's notes is read, bytes.
 const notesLimit = 64 << 10
 
-// writePages writes a report for every swing of a into dir, with the stills
-// and the videos that lie there. The instructor's words are taken from the file
-// <clip without extension>.notes.md beside the clip, when there is one.
-func writePages(dir string, a swing.Analysis, hitter string, drills map[string]page.Drill) error {
+// Names of the printed report and of the picture for lists.
+const (
+	sheetFile = "report.pdf"
+	thumbFile = "thumb.jpg"
+)
+
+// handout is what pages show besides the analysis and the files of its folder.
+type handout struct {
+	hitter string // "" = not told
+	drills map[string]page.Drill
+	paper  page.Paper
+	// rows tells how many swings the sheet of stills of each swing shows, 0 = there is
+	// none; it may be shorter than the list of swings. names are those of the first
+	// references.
+	rows  []int
+	names []string
+}
+
+// writePages writes a report for every swing of a into dir, as a page and as a sheet,
+// with the stills and the videos that lie there, and a small picture for lists. The
+// instructor's words are taken from the file <clip without extension>.notes.md beside
+// the clip, when there is one.
+func writePages(dir string, a swing.Analysis, h handout) error {
 	notes, err := readNotes(a.Clip.Path)
 	if err != nil {
 		return err
 	}
-	for i, s := range a.Swings {
-		pg := page.Page{Analysis: a, Swing: i, Hitter: hitter, Notes: notes, Drills: drills}
-		for _, e := range []swing.EventName{swing.Plant, swing.Stance, swing.Load, swing.Touch, swing.Contact} {
-			pic, err := still(filepath.Join(dir, stillsFolder, fmt.Sprintf("%d-%s.png", s.Index, e)))
-			if err != nil {
-				return err
-			}
-			if pic != nil {
-				pg.Stills = append(pg.Stills, page.Picture{Event: e, Type: "image/jpeg", Data: pic})
-			}
+	for i := range a.Swings {
+		s := &a.Swings[i]
+		pg := page.Page{Analysis: a, Swing: i, Hitter: h.hitter, Notes: notes, Drills: h.drills}
+		if err := addPictures(&pg, dir, s, i, h); err != nil {
+			return err
 		}
 		if exists(filepath.Join(dir, overlayFile)) {
 			pg.Overlay = overlayFile
 		}
-		if exists(filepath.Join(dir, besideFile)) {
-			pg.Beside = besideFile
+		if beside := pairFiles(i).Video; exists(filepath.Join(dir, beside)) {
+			pg.Beside = beside
 		}
-		name := reportFile
-		if s.Index > 1 {
-			name = fmt.Sprintf("report-%d.html", s.Index)
+		if i == 0 && pg.Close != nil {
+			if err := writeThumb(dir, s, a.Clip.Width); err != nil {
+				return err
+			}
 		}
-		if err := writeWhole(filepath.Join(dir, name), func(f *os.File) error { return page.Write(f, pg) }); err != nil {
+		err := writeWhole(filepath.Join(dir, numbered(reportFile, s.Index)), func(f *os.File) error { return page.Write(f, pg) })
+		if err == nil {
+			err = writeWhole(filepath.Join(dir, numbered(sheetFile, s.Index)), func(f *os.File) error { return page.WritePDF(f, pg, h.paper) })
+		}
+		if err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// besideFile is the side-by-side video of a clip and its reference.
-const besideFile = "side-by-side.mp4"
+// numbered is the name of a file of a swing: the first one has the plain name.
+func numbered(file string, index int) string {
+	if index <= 1 {
+		return file
+	}
+	ext := filepath.Ext(file)
+	return fmt.Sprintf("%s-%d%s", strings.TrimSuffix(file, ext), index, ext)
+}
 
-// still returns a still as a JPEG picture, a fifth of its size as PNG; nil
-// when there is none.
-func still(path string) ([]byte, error) {
-	f, err := os.Open(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
+// addPictures puts the stills of the i-th swing that lie in dir on its page.
+func addPictures(pg *page.Page, dir string, s *swing.Swing, i int, h handout) error {
+	for _, e := range []swing.EventName{swing.Plant, swing.Stance, swing.Load, swing.Touch, swing.Contact} {
+		path := stillPath(dir, s, e)
+		m, err := readPNG(path)
+		if err != nil {
+			return err
+		}
+		if m == nil {
+			continue
+		}
+		b, err := asJPEG(m, max(m.Bounds().Dx(), m.Bounds().Dy()))
+		if err == nil {
+			pg.Stills = append(pg.Stills, page.Picture{Event: e, Type: "image/jpeg", Data: b})
+			if e == swing.Plant {
+				pg.Close, err = picture(cut(m, hitterAt(m.Bounds(), s, e, pg.Analysis.Clip.Width)))
+			}
+		}
+		if err != nil {
+			return writing(path, err)
+		}
 	}
+	if i >= len(h.rows) || h.rows[i] < 2 {
+		return nil
+	}
+	path := filepath.Join(dir, stillsFolder, pairFiles(i).Grid)
+	sheet, err := readPNG(path)
+	if err != nil || sheet == nil {
+		return err
+	}
+	var both [2]*page.Picture
+	for row := range both {
+		cell, err := render.GridCell(sheet.Bounds().Size(), h.rows[i], row, swing.Plant)
+		if err != nil {
+			return err
+		}
+		if both[row], err = picture(cut(sheet, cell)); err != nil {
+			return writing(path, err)
+		}
+	}
+	pg.Pair = &page.Pair{Hitter: *both[0], Reference: *both[1], Name: h.names[i]}
+	return nil
+}
+
+func stillPath(dir string, s *swing.Swing, e swing.EventName) string {
+	return filepath.Join(dir, stillsFolder, fmt.Sprintf("%d-%s.png", s.Index, e))
+}
+
+// picture makes a picture of the plant for a page.
+func picture(m image.Image) (*page.Picture, error) {
+	b, err := asJPEG(m, closeSide)
+	return &page.Picture{Event: swing.Plant, Type: "image/jpeg", Data: b}, err
+}
+
+// writeThumb writes the small picture for lists.
+func writeThumb(dir string, s *swing.Swing, wide int) error {
+	m, err := readPNG(stillPath(dir, s, swing.Plant))
+	if err != nil || m == nil {
+		return err
+	}
+	b, err := asJPEG(cut(m, hitterAt(m.Bounds(), s, swing.Plant, wide)), thumbSide)
 	if err != nil {
-		return nil, writing(path, err)
+		return writing(dir, err)
 	}
-	defer f.Close()
-	m, err := png.Decode(f)
-	if err != nil {
-		return nil, writing(path, err)
-	}
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, m, &jpeg.Options{Quality: 86}); err != nil {
-		return nil, writing(path, err)
-	}
-	return b.Bytes(), nil
+	return writeWhole(filepath.Join(dir, thumbFile), func(f *os.File) error {
+		_, err := f.Write(b)
+		return err
+	})
 }
 
 // readNotes returns the notes beside a clip, "" when there are none.

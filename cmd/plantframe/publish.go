@@ -151,18 +151,18 @@ func bool2int(b bool) int {
 // stillName is the form of the names of stills: swing, event.
 var stillName = regexp.MustCompile(`^\d+-[a-z-]+\.png$`)
 
-// pageName is the form of the names of reports.
-var pageName = regexp.MustCompile(`^report(-\d+)?\.html$`)
+// pageName is the form of the names of reports and of the picture for lists.
+var pageName = regexp.MustCompile(`^(report(-\d+)?\.(html|pdf)|thumb\.jpg)$`)
 
 // removeStale removes pictures of an earlier analysis that keep does not hold.
 func removeStale(dir string, keep []string) {
 	if !slices.Contains(keep, overlayFile) {
 		_ = os.Remove(filepath.Join(dir, overlayFile))
 	}
-	pages, err := filepath.Glob(filepath.Join(escapeGlob(dir), "report*.html"))
+	pages, err := os.ReadDir(dir)
 	for _, page := range pages {
-		if name := filepath.Base(page); err == nil && pageName.MatchString(name) && !slices.Contains(keep, name) {
-			_ = os.Remove(page)
+		if name := page.Name(); err == nil && pageName.MatchString(name) && !slices.Contains(keep, name) {
+			_ = os.Remove(filepath.Join(dir, name))
 		}
 	}
 	stills, err := os.ReadDir(filepath.Join(dir, stillsFolder))
@@ -176,34 +176,6 @@ func removeStale(dir string, keep []string) {
 		}
 	}
 	_ = os.Remove(filepath.Join(dir, stillsFolder)) // only when nothing is left in it
-}
-
-// writeMeasures writes measures.csv over all results below out, so that it
-// always covers what lies there, of earlier runs too.
-func writeMeasures(out string) error {
-	paths, err := filepath.Glob(filepath.Join(escapeGlob(out), "*", analysisFile))
-	if err != nil {
-		return writing(out, err)
-	}
-	slices.Sort(paths)
-	var all []swing.Analysis
-	for _, p := range paths {
-		f, err := os.Open(p)
-		if err != nil {
-			continue
-		}
-		a, err := output.ReadJSON(f)
-		f.Close()
-		if err != nil {
-			continue // not one of ours
-		}
-		// Measures are all that the table needs.
-		for i := range a.Swings {
-			a.Swings[i].Track = swing.Track{}
-		}
-		all = append(all, a)
-	}
-	return writeWhole(filepath.Join(out, measuresFile), func(f *os.File) error { return output.WriteCSV(f, all) })
 }
 
 // escapeGlob makes a path match itself.

@@ -1,18 +1,12 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
-	"image"
-	"image/jpeg"
-	"image/png"
 	"os"
 	"path/filepath"
 	"sync"
 	"time"
-
-	"golang.org/x/image/draw"
 
 	"plantframe/cmd/internal/config"
 	"plantframe/cmd/internal/store"
@@ -141,10 +135,6 @@ func (k *keeper) close() {
 	}
 }
 
-// stillSide is the longer side of a stored still, px: fills a phone, and half of a
-// desk; a season of a team stays below a gigabyte.
-const stillSide = 900
-
 // newEntry reads back what was written into the folder of a clip, for the store:
 // the very bytes of the analysis, and the plant of each swing as a picture.
 func newEntry(a swing.Analysis, dir string) (store.Entry, error) {
@@ -159,47 +149,18 @@ func newEntry(a swing.Analysis, dir string) (store.Entry, error) {
 	e := store.Entry{Analysis: a, Document: doc, Folder: abs}
 	e.Shot, e.ShotSource = store.ShotDay(a.Clip.Path, time.Now())
 	for _, s := range a.Swings {
-		b, err := smallStill(filepath.Join(dir, stillsFolder, fmt.Sprintf("%d-%s.png", s.Index, swing.Plant)), stillSide)
+		m, err := readPNG(filepath.Join(dir, stillsFolder, fmt.Sprintf("%d-%s.png", s.Index, swing.Plant)))
 		if err != nil {
 			return e, err
 		}
-		if b != nil {
-			e.Stills = append(e.Stills, store.Still{Swing: s.Index, Event: swing.Plant, Type: "image/jpeg", Data: b})
+		if m == nil {
+			continue
 		}
+		b, err := asJPEG(cut(m, hitterAt(m.Bounds(), &s, swing.Plant, a.Clip.Width)), stillSide)
+		if err != nil {
+			return e, writing(dir, err)
+		}
+		e.Stills = append(e.Stills, store.Still{Swing: s.Index, Event: swing.Plant, Type: "image/jpeg", Data: b})
 	}
 	return e, nil
-}
-
-// smallStill returns a still as a JPEG picture of at most side px; nil when there
-// is none.
-func smallStill(path string, side int) ([]byte, error) {
-	f, err := os.Open(path)
-	if os.IsNotExist(err) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, writing(path, err)
-	}
-	defer f.Close()
-	m, err := png.Decode(f)
-	if err != nil {
-		return nil, writing(path, err)
-	}
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, shrink(m, side), &jpeg.Options{Quality: 84}); err != nil {
-		return nil, writing(path, err)
-	}
-	return b.Bytes(), nil
-}
-
-// shrink returns a picture whose longer side is at most side px.
-func shrink(m image.Image, side int) image.Image {
-	w, h := m.Bounds().Dx(), m.Bounds().Dy()
-	long := max(w, h)
-	if long <= side {
-		return m
-	}
-	out := image.NewRGBA(image.Rect(0, 0, max(1, w*side/long), max(1, h*side/long)))
-	draw.ApproxBiLinear.Scale(out, out.Bounds(), m, m.Bounds(), draw.Src, nil)
-	return out
 }

@@ -3,13 +3,14 @@ package main
 import (
 	"bytes"
 	"image"
+	"image/color"
 	"image/jpeg"
-	"image/png"
 	"os"
 	"path/filepath"
 	"testing"
 
 	"plantframe/cmd/internal/store"
+	"plantframe/pipeline/swing"
 )
 
 // A hitter named by a flag or by folders is stored; others are not, and then not
@@ -81,24 +82,40 @@ func TestBrokenStoreLosesNothing(t *testing.T) {
 	}
 }
 
-func TestSmallStill(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "a.png")
-	var b bytes.Buffer
-	if err := png.Encode(&b, image.NewGray(image.Rect(0, 0, 300, 1800))); err != nil {
-		t.Fatal(err)
+// The hitter is cut out of a still at the still's own size.
+func TestHitterIsCutOut(t *testing.T) {
+	var s swing.Swing
+	s.Events = map[swing.EventName]swing.Event{swing.Plant: {Time: 0.5}}
+	s.Track = standing() // x 50, y 86 to 242
+	row := 5
+	s.Bat.Sights = make([]swing.BatSight, len(s.Track.Times))
+	s.Bat.Sights[row] = swing.BatSight{Seen: true, Knob: swing.Point{X: 60, Y: 120}, Tip: swing.Point{X: 90, Y: 60}}
+	still := image.Rect(0, 0, 1000, 800) // twice the clip's size
+	if got, want := hitterAt(still, &s, swing.Plant, 500), image.Rect(56, 63, 224, 528); got != want {
+		t.Errorf("%v, want %v", got, want)
 	}
-	if err := os.WriteFile(path, b.Bytes(), 0o600); err != nil {
-		t.Fatal(err)
+	s.Bat.Sights = nil
+	if got := hitterAt(still, &s, swing.Plant, 500); got != still { // a body without a width
+		t.Errorf("%v", got)
 	}
-	jpg, err := smallStill(path, 900)
+	if got := hitterAt(still, &s, swing.Contact, 500); got != still {
+		t.Errorf("%v", got)
+	}
+	m := image.NewGray(still)
+	m.SetGray(60, 70, color.Gray{Y: 200})
+	part := cut(m, image.Rect(56, 63, 224, 528))
+	if v, _, _, _ := part.At(4, 7).RGBA(); part.Bounds() != image.Rect(0, 0, 168, 465) || v>>8 != 200 {
+		t.Errorf("%v %d", part.Bounds(), v>>8)
+	}
+	jpg, err := asJPEG(image.NewGray(image.Rect(0, 0, 300, 1800)), 900)
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := jpeg.Decode(bytes.NewReader(jpg))
-	if err != nil || m.Bounds().Dx() != 150 || m.Bounds().Dy() != 900 {
-		t.Errorf("%v %v", m.Bounds(), err)
+	small, err := jpeg.Decode(bytes.NewReader(jpg))
+	if err != nil || small.Bounds().Dx() != 150 || small.Bounds().Dy() != 900 {
+		t.Errorf("%v %v", small.Bounds(), err)
 	}
-	if b, err := smallStill(path+"x", 900); b != nil || err != nil {
+	if m, err := readPNG(filepath.Join(t.TempDir(), "x.png")); m != nil || err != nil {
 		t.Errorf("a picture that is not there: %v", err)
 	}
 }

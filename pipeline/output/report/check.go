@@ -105,28 +105,12 @@ func measureOf(s swing.Swing, id string, e swing.EventName) *swing.Measure {
 
 // bar draws the band, the value and its whisker of one sigma on a line.
 func bar(v, sigma float64, lo, hi *float64, c check) template.HTML {
-	if lo == nil && hi == nil {
-		return ""
-	}
-	// The picture shows the band in the middle with half its width on each
-	// side, wider when the value lies farther out.
-	var a, b float64
-	switch {
-	case lo != nil && hi != nil:
-		a, b = *lo-(*hi-*lo)/2, *hi+(*hi-*lo)/2
-	case lo != nil:
-		w := math.Max(math.Abs(v-*lo), 3*sigma)
-		a, b = *lo-w, *lo+1.5*w
-	default:
-		w := math.Max(math.Abs(v-*hi), 3*sigma)
-		a, b = *hi-1.5*w, *hi+w
-	}
-	a, b = math.Min(a, v-1.3*sigma), math.Max(b, v+1.3*sigma)
-	if !(b > a) {
+	sc, ok := newScale(v, sigma, lo, hi)
+	if !ok {
 		return ""
 	}
 	const w, mid = 300.0, 14.0
-	at := func(x float64) float64 { return 6 + (w-12)*math.Min(1, math.Max(0, (x-a)/(b-a))) }
+	at := func(x float64) float64 { return 6 + (w-12)*sc.at(x) }
 	x0, x1 := 6.0, w-6
 	if lo != nil {
 		x0 = at(*lo)
@@ -150,3 +134,29 @@ func bar(v, sigma float64, lo, hi *float64, c check) template.HTML {
 	s.WriteString(`</svg>`)
 	return template.HTML(s.String()) //nolint:gosec // numbers and escaped words
 }
+
+// scale is the stretch of values that a bar shows.
+type scale struct{ a, b float64 }
+
+// newScale shows the band in the middle with half its width on each side, wider when
+// the value lies farther out; false when there is no band.
+func newScale(v, sigma float64, lo, hi *float64) (scale, bool) {
+	var a, b float64
+	switch {
+	case lo == nil && hi == nil:
+		return scale{}, false
+	case lo != nil && hi != nil:
+		a, b = *lo-(*hi-*lo)/2, *hi+(*hi-*lo)/2
+	case lo != nil:
+		w := math.Max(math.Abs(v-*lo), 3*sigma)
+		a, b = *lo-w, *lo+1.5*w
+	default:
+		w := math.Max(math.Abs(v-*hi), 3*sigma)
+		a, b = *hi-1.5*w, *hi+w
+	}
+	a, b = math.Min(a, v-1.3*sigma), math.Max(b, v+1.3*sigma)
+	return scale{a, b}, b > a
+}
+
+// at is the place of a value, 0..1.
+func (s scale) at(x float64) float64 { return math.Min(1, math.Max(0, (x-s.a)/(s.b-s.a))) }

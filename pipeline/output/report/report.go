@@ -31,23 +31,49 @@ type Page struct {
 	Hitter   string // name of the hitter; may be empty
 	Notes    string // the instructor's own words, plain text; may be empty
 	Stills   []Picture
-	Drills   map[string]Drill // by id
+	// Close is the hitter alone at plant, cut out of the still; nil = none.
+	Close *Picture
+	// Pair is the plant beside a reference's; nil = none.
+	Pair   *Pair
+	Drills map[string]Drill // by id
 	// Overlay and Beside are links to the videos, relative to the page; empty
 	// when there are none.
 	Overlay, Beside string
+}
+
+// Pair is the plant of the swing and of a reference, both drawn to the same body
+// height and toward the same side.
+type Pair struct {
+	Hitter, Reference Picture
+	Name              string // of the reference
+}
+
+func (p *Pair) caption() string {
+	if p.Name == "" {
+		return "The reference"
+	}
+	return "The reference: " + p.Name
 }
 
 // Write writes the page. The error is a *swing.Error of KindUsage when the
 // swing does not exist, of KindOutput when w fails.
 func Write(w io.Writer, p Page) error {
 	const op = "report.Write"
-	if p.Swing < 0 || p.Swing >= len(p.Analysis.Swings) {
-		return &swing.Error{
-			Op: op, Clip: p.Analysis.Clip.Path, Frame: -1, Kind: swing.KindUsage,
-			Msg: fmt.Sprintf("there is no swing %d to report on", p.Swing+1), Hint: "the analysis lists the swings that were found",
-		}
+	if err := p.check(op); err != nil {
+		return err
 	}
 	return execute(op, p.Analysis.Clip.Path, w, "page.html", newView(p))
+}
+
+// check makes sure that there is the swing.
+func (p Page) check(op string) error {
+	if p.Swing >= 0 && p.Swing < len(p.Analysis.Swings) {
+		return nil
+	}
+	return &swing.Error{
+		Op: op, Clip: p.Analysis.Clip.Path, Frame: -1, Kind: swing.KindUsage,
+		Msg: fmt.Sprintf("there is no swing %d to report on", p.Swing+1), Hint: "the analysis lists the swings that were found",
+	}
 }
 
 func internal(op string, err error) error {
@@ -63,6 +89,7 @@ type view struct {
 	Hitter          string
 	Clip, Bats, See string
 	Plant           *image
+	Pair            []image // the swing's and the reference's, or none
 	Others          []image
 	First, Second   *finding
 	Good            []string
@@ -102,6 +129,16 @@ func newView(p Page) *view {
 			v.Plant = im
 		} else {
 			v.Others = append(v.Others, *im)
+		}
+	}
+	if p.Pair != nil {
+		v.Pair = []image{
+			*inline(p.Pair.Hitter, "The plant of this swing", altOf(swing.Plant, s)),
+			*inline(p.Pair.Reference, p.Pair.caption(), "The reference at plant, drawn to the same height and toward the same side, with the body's and the bat's lines"),
+		}
+		if v.Plant != nil { // the whole picture goes to the others
+			v.Others = append([]image{*v.Plant}, v.Others...)
+			v.Plant = nil
 		}
 	}
 	for _, f := range s.Findings {
