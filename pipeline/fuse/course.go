@@ -99,6 +99,40 @@ func centre(p *[numPoints]vec) vec {
 // usualBat is a bat's length, statures (as in package measure).
 var usualBat = length{0.48, 0.035}
 
+// mostApart is how far the two lines of sight of one bat's tip may pass each other before
+// plant, statures: two sights of some centimetres' error each.
+const mostApart = 0.04
+
+// batApart returns the median distance of the two lines of sight of the tip until a
+// time; false when too few instants have both.
+func (b *bundle) batApart(s *state, until float64) (float64, bool) {
+	var eyes [2]eye
+	for v, w := range b.views {
+		eyes[v] = s.cameras[v].eye(w.width, w.height)
+	}
+	var all []float64
+	for _, t := range b.times {
+		var from, way [2]vec
+		both := t <= until
+		for v, w := range b.views {
+			at := t
+			if v == rearView {
+				at += s.offset
+			}
+			p, ok := w.bat[1].at(at)
+			both = both && ok
+			from[v], way[v] = eyes[v].ray(p.X, p.Y)
+		}
+		if !both {
+			continue
+		}
+		if _, gap := nearest(from, way); !math.IsInf(gap, 0) {
+			all = append(all, gap)
+		}
+	}
+	return signal.Median(all), len(all) >= 5
+}
+
 // bats puts the bat into space at every instant at which both views see it: where the
 // lines of sight of its ends come nearest, and then as long as a bat is.
 func (b *bundle) bats(s *state, d *noise) [][2]*vec {

@@ -70,6 +70,9 @@ func Swings(ctx context.Context, a, b *swing.Swing, o Options) (Match, *swing.Tw
 	if left := bu.left / (float64(len(times)) * bu.share); left > mostCost {
 		return refuse("no body in space fits both pictures")
 	}
+	if gap, ok := bu.batApart(s, events[swing.Plant].Time); ok && gap > mostApart {
+		return refuse("the barrel is not at one place in both")
+	}
 	events = bothEvents(open, rear, clock{offset: s.offset, sigma: m.Sigma})
 	sol := &solution{best: bu.read(s, nil), events: events, first: times[0], last: times[len(times)-1], seed: o.Seed, sw: open}
 	yaws, err := bu.draw(ctx, s, sol, o)

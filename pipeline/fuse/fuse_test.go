@@ -113,6 +113,7 @@ func TestDifferentSwingsAreRefused(t *testing.T) {
 		"higher step":       func(m *motion) { m.rise += 0.05 },
 		"later arms":        func(m *motion) { m.contact += 0.09 },
 		"bats on the other": func(m *motion) { m.left = true },
+		"another bat":       func(m *motion) { m.lean = 25 },
 	} {
 		other := m
 		change(&other)

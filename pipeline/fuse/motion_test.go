@@ -12,6 +12,7 @@ type motion struct {
 	left               bool
 	lift, fly, contact float64 // s: the front foot leaves, how long it flies, contact
 	rise, step         float64
+	lean               float64 // degrees, of the bat while it waits
 }
 
 func usual() motion {
@@ -75,8 +76,8 @@ func (m motion) at(t float64) (b [numPoints]vec) {
 // bat lies in the hands; it waits over the shoulder and comes round flat.
 func (m motion) bat(b *[numPoints]vec, t float64) (knob, tip vec) {
 	r := ramp(t, m.event(swing.Plant), m.contact)
-	s, c := math.Sincos(radians(-150 + 150*r))
-	way := vec{s, c, 1.2 * (1 - r)}
+	s, c := math.Sincos(radians(-150 + m.lean*(1-r) + 150*r))
+	way := vec{s, c, (1.2 - m.lean/30) * (1 - r)}
 	return b[wrists], b[wrists].add(way.mul(usualBat.mean / way.norm()))
 }
 

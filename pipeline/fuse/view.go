@@ -104,7 +104,7 @@ func (v *view) points(a, b swing.Joint) pointCurve {
 
 // follow makes the curves of the bat's ends.
 func (v *view) follow() {
-	var xs, ys [2][]float64
+	var xs, ys, sigmas [2][]float64
 	for i, s := range v.sw.Bat.Sights {
 		if !s.Seen || i >= len(v.times) {
 			continue
@@ -114,10 +114,13 @@ func (v *view) follow() {
 			c := &v.bat[k]
 			c.times, xs[k], ys[k] = append(c.times, v.times[i]), append(xs[k], p.X), append(ys[k], p.Y)
 			c.scores = append(c.scores, 1)
-			c.sigma = max(c.sigma, s.KnobSigma, s.TipSigma)
+			sigmas[k] = append(sigmas[k], [2]float64{s.KnobSigma, s.TipSigma}[k])
 		}
 	}
 	for k := range v.bat {
+		if len(sigmas[k]) > 0 {
+			v.bat[k].sigma = signal.Median(sigmas[k])
+		}
 		v.bat[k].x, v.bat[k].y = signal.NewCurve(v.bat[k].times, xs[k]), signal.NewCurve(v.bat[k].times, ys[k])
 	}
 }

@@ -15,7 +15,7 @@ type palette struct {
 	shoulders, lead, rear, trunk, stride colour
 	bat, guide, path                     colour
 	mass, bones                          colour
-	text, quiet, dark, accent            colour
+	text, quiet, dark, accent, ground    colour
 }
 
 func houseColours() palette {
@@ -34,5 +34,6 @@ func houseColours() palette {
 		quiet:     rgb(0xC9CED6),
 		dark:      rgb(0x10151C),
 		accent:    rgb(0xF0E442),
+		ground:    rgb(0x2A323D), // of drawings that have no photograph under them
 	}
 }
