@@ -49,6 +49,7 @@ var allowed = map[string][]string{
 	"cmd/internal/ui":       {"pipeline/swing"},
 	"cmd/internal/queue":    {"pipeline/swing"},
 	"cmd/internal/watch":    {},
+	"cmd/internal/web":      {"cmd/internal/queue", "cmd/internal/store", "pipeline/swing"},
 	"cmd/internal/config":   {"*"},
 	"cmd/internal/targets":  {"pipeline/swing", "pipeline/measure", "pipeline/judge", "configs"},
 	"configs":               {},
