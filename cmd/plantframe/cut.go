@@ -25,7 +25,7 @@ const (
 
 // cutMargin is the room around the hitter in a picture cut out of a still, as a share
 // of the larger side of what is to be seen.
-const cutMargin = 0.12
+const cutMargin = 0.07
 
 // readPNG returns a picture; nil when there is no such file.
 func readPNG(path string) (image.Image, error) {

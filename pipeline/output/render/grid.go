@@ -167,6 +167,9 @@ func byRow(at map[swing.EventName]int) []int {
 // stamp writes when the instant is, against the aligned one.
 func (g *grid) stamp(c *canvas, st *style, i int, ev swing.EventName) {
 	ms := 1000 * (g.party[i].Swing.Events[ev].Time - g.party[i].Zero)
+	if math.Round(ms) == 0 {
+		return // the instant that both count from
+	}
 	text := pairSigned(ms) + " ms"
 	pad := 0.25 * st.value.size
 	w := st.value.width(text) + 2*pad

@@ -42,6 +42,11 @@ type sheet struct {
 	fonts *typefaces
 	w, h  float64 // mm
 	names int     // of pictures so far
+	// What was laid, for whoever checks it: the lowest and the outermost letter, the
+	// upper edge of the small print, the end of the checkpoints and how many are shown,
+	// mm from the upper left corner.
+	low, wide, smallTop, checksEnd float64
+	shown                          int
 }
 
 // WritePDF writes the report of a swing on one page. Words that the page has no room
@@ -121,14 +126,14 @@ func (s *sheet) lay(p Page, v *view) {
 // lead is the plant beside what to work on. It returns the height below it.
 func (s *sheet) lead(p Page, v *view, x, y, w float64) float64 {
 	const tall = 78
-	picture := 0.0
+	picture, under := 0.0, y
 	switch {
 	case p.Pair != nil:
 		picture = 0.56 * w
 		half := (picture - 2) / 2
 		a := s.picture(p.Pair.Hitter, x, y, half, tall-5)
 		b := s.picture(p.Pair.Reference, x+half+2, y, half, tall-5)
-		under := math.Max(a, b) + 0.8
+		under = math.Max(a, b) + 0.8
 		s.text(x, under, half, smallSize, false, "The plant of the swing", 1)
 		s.text(x+half+2, under, half, smallSize, false, p.Pair.caption(), 1)
 	case p.Close != nil || v.Plant != nil:
@@ -141,17 +146,13 @@ func (s *sheet) lead(p Page, v *view, x, y, w float64) float64 {
 				}
 			}
 		}
-		under := s.picture(*pic, x, y, picture, tall-5) + 0.8
+		under = s.picture(*pic, x, y, picture, tall-5) + 0.8
 		s.text(x, under, picture, smallSize, false, "The plant: front foot down and still", 1)
 	}
 	if picture > 0 {
 		picture += gutter
 	}
-	below := s.advice(v, x+picture, y, w-picture, y+tall)
-	if picture > 0 {
-		return y + tall
-	}
-	return below
+	return math.Max(under+lineShare*smallSize, s.advice(v, x+picture, y, w-picture, y+tall))
 }
 
 // advice is what to work on. It returns the height below it, at most end.
@@ -222,7 +223,7 @@ func (s *sheet) small(p Page, v *view, x, w float64) float64 {
 		made += " Not measurable in this clip: " + strings.Join(v.Unmeasured, "; ") + "."
 	}
 	if len(v.Doubts) > 0 {
-		made += " In doubt: " + strings.Join(v.Doubts, " ")
+		made += " In doubt: " + strings.Join(v.Doubts, "; ") + "."
 	}
 	line := lineShare * smallSize
 	inner := w - 4
@@ -235,7 +236,8 @@ func (s *sheet) small(p Page, v *view, x, w float64) float64 {
 	s.pdf.Rect(x, y, w, float64(len(ca))*line+3, "D")
 	s.put(x+2, y+1.5, smallSize, true, ca)
 	s.put(x, y+float64(len(ca))*line+5, smallSize, false, ma)
-	return top - 2
+	s.smallTop = top - 2
+	return s.smallTop
 }
 
 // notes is the box of the instructor's own words. It returns the height below it.

@@ -32,6 +32,7 @@ func (s *sheet) checks(sw swing.Swing, v *view, x, y, w, room float64) {
 	perColumn := int((room - 7) / row)
 	shown := min(len(v.Checks), 2*perColumn)
 	perColumn = (shown + 1) / 2
+	s.shown, s.checksEnd = shown, y+6+row*float64(perColumn)
 	head := "Checkpoints"
 	if n := len(v.Checks) - shown; n > 0 {
 		head += fmt.Sprintf(" (%d more: see %s)", n, "report.html")
@@ -51,19 +52,18 @@ func (s *sheet) checks(sw swing.Swing, v *view, x, y, w, room float64) {
 		}
 		cx := x + float64(i/perColumn)*(half+gutter)
 		cy := y + row*float64(i%perColumn)
-		s.check(v.Checks[i], f, m, cx, cy, half)
+		s.check(v.Checks[i], f, m, cx, cy, half, row)
 		i++
 	}
 }
 
 // check draws one checkpoint: its name, the value, and the value in its band.
-func (s *sheet) check(c check, f swing.Finding, m *swing.Measure, x, y, w float64) {
+func (s *sheet) check(c check, f swing.Finding, m *swing.Measure, x, y, w, row float64) {
 	bold := c.Class == "out"
 	s.right(x+w, y, smallSize, bold, c.Value)
 	used := s.width(s.fonts.plain(c.Value)) + 2
-	barW := 0.3 * w
-	title := s.lines(w-used-barW-3, smallSize, bold, c.Title, 1)
-	s.put(x, y, smallSize, bold, title)
+	barW := 0.24 * w
+	s.put(x, y, smallSize, bold, s.lines(w-used-barW-3, smallSize, bold, c.Title, int(row/(lineShare*smallSize))))
 	sc, ok := newScale(*m.Value, *m.Sigma, f.Lo, f.Hi)
 	if !ok {
 		return

@@ -111,6 +111,7 @@ func (s *sheet) put(x, y, size float64, bold bool, lines []string) float64 {
 	s.font(size, bold)
 	for _, l := range lines {
 		s.pdf.Text(x, y+0.353*size*0.95, l) // 0.353 mm a point; letters stand on their line
+		s.low, s.wide = max(s.low, y+0.353*size*0.95), max(s.wide, x+s.width(l))
 		y += lineShare * size
 	}
 	return y

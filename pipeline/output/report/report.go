@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"io"
 	"path"
+	"regexp"
 	"strings"
 
 	"plantframe/pipeline/swing"
@@ -175,11 +176,30 @@ func newFinding(f swing.Finding, drills map[string]Drill) *finding {
 	return out
 }
 
+// marks are the signs of plain-text markup that notes are often written with; they
+// say nothing in a page that shows text as it is.
+var marks = regexp.MustCompile(`(?m)^\s*(#{1,6}|>)\s+|\*\*|__|` + "`")
+
+// unmarked takes the signs of markup off and makes lists of dashes and stars readable.
+func unmarked(p string) string {
+	lines := strings.Split(marks.ReplaceAllString(p, ""), "\n")
+	for i, l := range lines {
+		l = strings.TrimSpace(l)
+		if rest, ok := strings.CutPrefix(l, "- "); ok {
+			l = "• " + rest
+		} else if rest, ok := strings.CutPrefix(l, "* "); ok {
+			l = "• " + rest
+		}
+		lines[i] = l
+	}
+	return strings.TrimSpace(strings.Join(lines, "\n"))
+}
+
 // paragraphs splits text at empty lines.
 func paragraphs(text string) []string {
 	var out []string
 	for _, p := range strings.Split(strings.ReplaceAll(text, "\r\n", "\n"), "\n\n") {
-		if p = strings.TrimSpace(p); p != "" {
+		if p = unmarked(p); p != "" {
 			out = append(out, p)
 		}
 	}
