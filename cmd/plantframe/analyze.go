@@ -18,7 +18,8 @@ const analyzeHelp = `Analyse clips: files, or folders with everything below them
 For each clip a folder OUT/<name> is written:
   analysis.json   events and measures, each with its uncertainty, and the track
   overlay.mp4     the clip with the skeleton and the lines of the launch position
-  stills/         pictures of stance, load, touch, plant and contact
+  stills/         pictures of stance, load, touch, plant and contact, and the
+                  body from above at stance, plant and contact
 with --reference also
   side-by-side.mp4    the swing and the reference on one clock
   stills/compare.png  the instants of both
@@ -30,6 +31,14 @@ With --hitter NAME, or for clips in folders named HITTER/DATE (2026-03-04 or
 20260304), results go into the store too: see plantframe progress and roster.
 The day is the one of --shot, else of the folder, of a date in the file's name,
 of the clip's own clock, or of the file. Nothing else is stored.
+
+Two clips of one swing, one from the open side and one from behind, are put
+together: turns of shoulders and hips, bends of elbows and knees and the barrel's
+distance are then measured in space by both. In a run such clips are found by
+their motion, within a folder and hitter; --pairs FILE names them instead:
+  pairs:
+    - [side.mov, behind.mov]
+Clips of different swings are not put together, and it is said why.
 
 A clip that cannot be read is named and the others go on. The same clip twice
 is analysed once. Results of the stages are kept in the cache, so that a second
@@ -47,6 +56,12 @@ With --json standard output gets one line of JSON per clip, as it ends:
             judged (how many checkpoints), warnings (how many)}]
   warnings  [{code, text, frames}]
   error     {kind, message, hint} when failed
+and one line per two clips that were put together, or should have been:
+  schema    "plantframe/pair/1"
+  clips, swings   paths as given and numbers of the swings
+  status    "fused", or "refused" with a reason
+  offset_s, sigma_s   the second clip's clock less the first's
+  measures  by both views, as above
 
 Every setting can also be given as a variable, such as PLANTFRAME_QUALITY=fast,
 or in a settings file (--config, else plantframe/config.yaml in your
@@ -107,6 +122,7 @@ func (a *app) analyze() *cobra.Command {
 	f.String("texts", d.Texts, "words of the findings: en, or a file of your own")
 	f.String("drills", d.Drills, "a file of drills of your own")
 	f.StringArrayVar(&references, "reference", nil, "clip or stored analysis of a good swing to compare with; repeatable")
+	f.String("pairs", d.Pairs, "clips of one swing from two sides: auto, none, or a file that names them")
 	f.String("quality", d.Quality, "full, or fast: a network five times cheaper and less exact")
 	f.String("model", d.Model, "pose network by name (plantframe models list) or a manifest file of your own")
 	f.IntP("jobs", "j", d.Jobs, "clips analysed at once (0 = one per core)")
@@ -135,6 +151,10 @@ func (a *app) analyzeClips(ctx context.Context, s config.Settings, paths, refere
 		return errStopped
 	}
 	todo := fresh(clips)
+	pairs, err := newTwins(s.Pairs, todo)
+	if err != nil {
+		return err
+	}
 	folders := map[*clipFile]string{}
 	if len(todo) > 0 {
 		if err := openOut(s.Out); err != nil {
@@ -152,7 +172,7 @@ func (a *app) analyzeClips(ctx context.Context, s config.Settings, paths, refere
 	}
 	var done map[*clipFile]ui.Result
 	if len(todo) > 0 {
-		b := &batch{app: a, settings: s, screen: screen, log: log, folders: folders, emit: emit, referencePaths: references, keeper: k}
+		b := &batch{app: a, settings: s, screen: screen, log: log, folders: folders, emit: emit, referencePaths: references, keeper: k, twins: pairs}
 		var err error
 		if done, err = b.run(ctx, todo); err != nil {
 			return err
@@ -176,7 +196,7 @@ func (a *app) analyzeClips(ctx context.Context, s config.Settings, paths, refere
 		if !tty {
 			w = 0
 		}
-		fmt.Fprint(a.stdout, report(results, s.Out, w))
+		fmt.Fprint(a.stdout, report(results, s.Out, w), pairs.said())
 	}
 	a.code = exitCode(results, ctx.Err() != nil)
 	if tableErr != nil {

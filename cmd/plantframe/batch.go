@@ -34,6 +34,7 @@ type batch struct {
 	held     bool   // networks stay open after a clip: there may be more
 	tempName string // begins the names of unfinished folders; "" = tempPrefix
 
+	twins          *twins     // finds clips of one swing from two sides; nil looks for none
 	keeper         *keeper    // puts results into the store
 	referencePaths []string   // what every clip is compared with
 	references     []*subject // read only once the clips are begun
@@ -90,7 +91,11 @@ func (b *batch) run(ctx context.Context, clips []*clipFile) (map[*clipFile]ui.Re
 		})
 	}
 	all := make(chan struct{})
-	go func() { group.Wait(); close(all) }()
+	go func() {
+		group.Wait()
+		b.joinViews(ctx, workers[0])
+		close(all)
+	}()
 	select {
 	case <-all:
 	case <-ctx.Done():
@@ -174,6 +179,12 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 	if hitter != "" && a.Options != nil {
 		a.Options["hitter"] = hitter // of the folders, when no setting says one
 	}
+	b.twins.keep(c, a, hitter)
+	return b.deliver(ctx, w, c, a, hitter, r, p, log)
+}
+
+// deliver draws an analysis, writes its files and fills the result.
+func (b *batch) deliver(ctx context.Context, w worker, c *clipFile, a swing.Analysis, hitter string, r *ui.Result, p swing.Progress, log *slog.Logger) error {
 	tmp, err := b.temp()
 	if err != nil {
 		return err
@@ -193,7 +204,9 @@ func (b *batch) try(ctx context.Context, w worker, c *clipFile, r *ui.Result, p 
 	if !b.settings.NoOverlay {
 		// Numbers without pictures are worth keeping: a failed drawing is
 		// said, and the rest is stored.
-		drawErr = b.draw(ctx, w, c, a, tmp, p)
+		if drawErr = b.draw(ctx, w, c, a, tmp, p); exists(filepath.Join(tmp, stillsFolder)) {
+			drawErr = errors.Join(drawErr, b.drawPlans(tmp, &a))
+		}
 	}
 	var beside []swing.Warning
 	h := handout{hitter: hitter, drills: b.pageDrills(), paper: page.Paper(b.settings.Paper)}

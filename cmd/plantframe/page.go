@@ -55,6 +55,15 @@ func writePages(dir string, a swing.Analysis, h handout) error {
 		if err := addPictures(&pg, dir, s, i, h); err != nil {
 			return err
 		}
+		if m, err := readPNG(planPath(dir, s)); err != nil {
+			return err
+		} else if m != nil {
+			b, err := asJPEG(m, max(m.Bounds().Dx(), m.Bounds().Dy()))
+			if err != nil {
+				return writing(dir, err)
+			}
+			pg.Plan = &page.Picture{Type: "image/jpeg", Data: b}
+		}
 		if exists(filepath.Join(dir, overlayFile)) {
 			pg.Overlay = overlayFile
 		}

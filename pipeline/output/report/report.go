@@ -35,7 +35,9 @@ type Page struct {
 	// Close is the hitter alone at plant, cut out of the still; nil = none.
 	Close *Picture
 	// Pair is the plant beside a reference's; nil = none.
-	Pair   *Pair
+	Pair *Pair
+	// Plan is the hitter from above; nil = none.
+	Plan   *Picture
 	Drills map[string]Drill // by id
 	// Overlay and Beside are links to the videos, relative to the page; empty
 	// when there are none.
@@ -99,6 +101,7 @@ type view struct {
 	Times           []instant
 	Line            template.HTML // of the instants
 	Hands           template.HTML
+	Turned          *turned // nil = nothing is known of turns
 	Tempo           []row
 	Notes           []string
 	Doubts          []string
@@ -157,6 +160,7 @@ func newView(p Page) *view {
 	v.Times = instants(s)
 	v.Line = timeline(s)
 	v.Hands = handsPlot(s)
+	v.Turned = turnsOf(p.Plan, s)
 	v.Tempo = tempo(s)
 	v.Notes = paragraphs(p.Notes)
 	for _, w := range append(append([]swing.Warning{}, p.Analysis.Warnings...), s.Warnings...) {
