@@ -140,7 +140,10 @@ type clipView struct {
 	Ours     bool // the clip lies in our folder: deleting removes it
 }
 
-type file struct{ Name, Words string }
+type file struct {
+	Name, Words, Alt string
+	order            int
+}
 
 // need is what a swing is about, in short.
 type need struct {
@@ -164,7 +167,6 @@ func (s *Server) clipPage(w http.ResponseWriter, r *http.Request) error {
 		row := newJobRow(*c.Job, v.Who)
 		v.Row = &row
 	}
-	v.list(c.Folder)
 	if c.Analysis != "" {
 		if v.Needs, err = s.needs(r.Context(), c.ClipLine); err != nil {
 			return err
@@ -175,6 +177,7 @@ func (s *Server) clipPage(w http.ResponseWriter, r *http.Request) error {
 		}
 		v.Versions = len(versions)
 	}
+	v.list(c.Folder)
 	if v.Who.Instructor() {
 		if v.Hitters, err = s.d.Records.Hitters(r.Context(), nil); err != nil {
 			return err
@@ -206,16 +209,32 @@ func (v *clipView) list(folder string) {
 			if m[1] != "" {
 				words += ", swing " + m[1][1:]
 			}
-			v.Reports = append(v.Reports, file{e.Name(), words})
+			v.Reports = append(v.Reports, file{Name: e.Name(), Words: words})
 		}
 	}
 	entries, _ = fs.ReadDir(root.FS(), "stills")
 	for _, e := range entries {
 		if m := stillForm.FindStringSubmatch(e.Name()); m != nil && e.Type().IsRegular() {
-			v.Stills = append(v.Stills, file{"stills/" + e.Name(), words(m[2])})
+			v.Stills = append(v.Stills, newStill(e.Name(), m[1], m[2], len(v.Needs) > 1))
 		}
 	}
-	slices.SortStableFunc(v.Stills, func(a, b file) int { return instant(a.Words) - instant(b.Words) })
+	slices.SortStableFunc(v.Stills, func(a, b file) int { return a.order - b.order })
+}
+
+// newStill describes a still; with several swings it says of which.
+func newStill(name, number, event string, several bool) file {
+	f := file{Name: "stills/" + name, Words: words(event)}
+	f.Alt = "The hitter at " + f.Words + ", with the lines drawn"
+	if event == "plan" {
+		f.Words, f.Alt = "from above", "Shoulders and hips seen from above"
+	}
+	n, _ := strconv.Atoi(number)
+	f.order = 100*n + instant(event)
+	if several {
+		f.Words += ", swing " + number
+		f.Alt += ", swing " + number
+	}
+	return f
 }
 
 var (
@@ -226,9 +245,9 @@ var (
 func words(event string) string { return strings.ReplaceAll(event, "-", " ") }
 
 // instant orders stills in time.
-func instant(words string) int {
+func instant(event string) int {
 	all := []swing.EventName{swing.Stance, swing.Load, swing.Lift, swing.Touch, swing.Plant, swing.SwingStart, swing.Contact, swing.Finish}
-	i := slices.Index(all, swing.EventName(strings.ReplaceAll(words, " ", "-")))
+	i := slices.Index(all, swing.EventName(event))
 	if i < 0 {
 		return len(all)
 	}

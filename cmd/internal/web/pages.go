@@ -115,6 +115,12 @@ func (s *Server) static(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
+// noIcon answers browsers that ask for an icon on pages that do not name one.
+func noIcon(w http.ResponseWriter, _ *http.Request) error {
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
+
 type homeView struct {
 	frame
 	Clips   []store.ClipLine

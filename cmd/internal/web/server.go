@@ -64,6 +64,7 @@ func (s *Server) routes() []route {
 	return []route{
 		{"GET /{$}", anybody, s.home},
 		{"GET /static/{name}", public, s.static},
+		{"GET /favicon.ico", public, noIcon},
 		{"GET /login", public, s.loginPage},
 		{"POST /login", public, s.login},
 		{"POST /logout", public, s.logout},

@@ -181,5 +181,7 @@ function uploads() {
 
 uploads();
 live();
-// A page that waits for something looks again by itself: the server says so in its header Refresh.
+// A link to something folded opens it.
+const target = location.hash.length > 1 && document.getElementById(location.hash.slice(1));
+if (target instanceof HTMLDetailsElement) target.open = true;
 for (const input of document.querySelectorAll('input.address')) input.addEventListener('focus', () => input.select());
