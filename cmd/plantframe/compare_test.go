@@ -13,7 +13,7 @@ import (
 func resultsIn(t *testing.T, dir string) []string {
 	t.Helper()
 	return slices.DeleteFunc(tree(t, dir), func(name string) bool {
-		return filepath.Ext(name) == ".html" || filepath.Base(name) == stagesFile || pageName.MatchString(filepath.Base(name))
+		return filepath.Ext(name) == ".html" || filepath.Base(name) == "stages.json" || pageName.MatchString(filepath.Base(name))
 	})
 }
 
