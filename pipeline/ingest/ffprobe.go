@@ -46,13 +46,16 @@ type description struct {
 	Format  struct {
 		Name     string `json:"format_name"`
 		Duration string `json:"duration"` // s
+		Tags     struct {
+			Made string `json:"creation_time"` // RFC 3339
+		} `json:"tags"`
 	} `json:"format"`
 }
 
 // entries names the fields of description.
 const entries = "stream=index,codec_type,codec_name,width,height,pix_fmt,sample_aspect_ratio,field_order,color_transfer," +
 	"time_base,avg_frame_rate,duration,nb_frames:stream_disposition=attached_pic:" +
-	"stream_side_data=displaymatrix,rotation:format=format_name,duration"
+	"stream_side_data=displaymatrix,rotation:format=format_name,duration:format_tags=creation_time"
 
 // maxDescription bounds ffprobe's answer, bytes. Real answers are a few kB.
 const maxDescription = 4 << 20
@@ -152,31 +155,34 @@ func packets(ctx context.Context, path string, o Options) (timetable, error) {
 		"-hide_banner", "-v", "error", "-select_streams", "V:0",
 		"-show_entries", "packet=pts_time,flags", "-of", "csv=p=0",
 	}, input(path)...)
-	err := ask(ctx, o.FFprobe, args, func(r io.Reader) error {
-		sc := bufio.NewScanner(r)
-		for sc.Scan() && t.listed < maxPackets {
-			pts, flags, ok := strings.Cut(sc.Text(), ",")
-			if !ok {
-				continue
-			}
-			t.listed++
-			at, err := strconv.ParseFloat(pts, 64)
-			if err != nil { // "N/A"
-				t.whole = false
-				continue
-			}
-			if strings.Contains(flags, "K") {
-				t.keys = append(t.keys, at)
-			}
-			if !strings.Contains(flags, "D") {
-				t.times = append(t.times, at)
-			}
-		}
-		return sc.Err()
-	})
+	err := ask(ctx, o.FFprobe, args, t.read)
 	slices.Sort(t.times)
 	slices.Sort(t.keys)
 	return t, err
+}
+
+// read takes in ffprobe's lines "time,flags".
+func (tt *timetable) read(r io.Reader) error {
+	sc := bufio.NewScanner(r)
+	for sc.Scan() && tt.listed < maxPackets {
+		pts, flags, ok := strings.Cut(sc.Text(), ",")
+		if !ok {
+			continue
+		}
+		tt.listed++
+		at, err := strconv.ParseFloat(pts, 64)
+		if err != nil || math.IsNaN(at) || math.IsInf(at, 0) { // "N/A"
+			tt.whole = false
+			continue
+		}
+		if strings.Contains(flags, "K") {
+			tt.keys = append(tt.keys, at)
+		}
+		if !strings.Contains(flags, "D") {
+			tt.times = append(tt.times, at)
+		}
+	}
+	return sc.Err()
 }
 
 // index returns the number of frames before time t. A microsecond is allowed

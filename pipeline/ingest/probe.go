@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -65,6 +66,7 @@ func Probe(ctx context.Context, path string, o Options) (swing.Clip, error) {
 			return err
 		}
 		s, err = chooseStream(&c, d, o)
+		c.Made = madeAt(d.Format.Tags.Made)
 		return err
 	})
 	g.Go(func() (err error) {
@@ -83,6 +85,16 @@ func Probe(ctx context.Context, path string, o Options) (swing.Clip, error) {
 		return swing.Clip{}, tooShort(op, path, c.Frames, o.MinFrames)
 	}
 	return c, nil
+}
+
+// madeAt reads when the container says it was made; zero for what no phone writes, such
+// as the zero of its calendar.
+func madeAt(text string) time.Time {
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil || t.Year() < 2000 {
+		return time.Time{}
+	}
+	return t
 }
 
 // tooShort is the error for a clip with n frames where least are wanted.

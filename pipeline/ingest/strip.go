@@ -36,7 +36,7 @@ func readPieces(ctx context.Context, r io.Reader, out chan<- piece) {
 		}
 		_, count, ok := strings.Cut(string(line), "Number_of_samples=")
 		n, err := strconv.ParseFloat(count, 64)
-		if !ok || err != nil || n < 0 || n > maxPiece {
+		if !ok || err != nil || !(n >= 0 && n <= maxPiece) {
 			continue
 		}
 		select {

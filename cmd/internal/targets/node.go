@@ -99,7 +99,7 @@ func (s source) entries(n *yaml.Node, what string, known ...string) ([]entry, er
 
 func (s source) text(e entry) (string, error) {
 	if e.value.Kind != yaml.ScalarNode || e.value.Tag == "!!null" {
-		return "", s.wrong(e.line, "", "%q must be a word or text", e.key)
+		return "", s.wrong(e.line, "write the text behind the colon; in quotes when it holds a colon, brackets or #", "%q must be a word or text", e.key)
 	}
 	return strings.TrimSpace(e.value.Value), nil
 }
@@ -114,7 +114,7 @@ func (s source) number(e entry) (float64, error) {
 
 func (s source) flag(e entry) (bool, error) {
 	if e.value.Tag != "!!bool" {
-		return false, s.wrong(e.line, "", "%q is %q, it must be true or false", e.key, e.value.Value)
+		return false, s.wrong(e.line, "write true or false without quotes", "%q is %q, it must be true or false", e.key, e.value.Value)
 	}
 	return strings.EqualFold(e.value.Value, "true"), nil
 }

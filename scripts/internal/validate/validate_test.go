@@ -109,7 +109,7 @@ func lift(t float64) (back, up float64) {
 }
 
 // truth writes the truth of the made-up motion and returns it as read back.
-func (w world) truth(t *testing.T, dir, name string) *truth {
+func (w world) truth(t testing.TB, dir, name string) *truth {
 	t.Helper()
 	type frame struct {
 		I   int          `json:"i"`
@@ -155,7 +155,7 @@ func (w world) truth(t *testing.T, dir, name string) *truth {
 	return out
 }
 
-func write(t *testing.T, path string, v any) {
+func write(t testing.TB, path string, v any) {
 	t.Helper()
 	b, err := json.Marshal(v)
 	if err != nil {
