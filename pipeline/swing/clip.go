@@ -1,5 +1,7 @@
 package swing
 
+import "time"
+
 // Clip is one video file as the probe describes it.
 type Clip struct {
 	Path     string  // as given by the user
@@ -16,6 +18,9 @@ type Clip struct {
 	PixFmt   string  // such as "yuv420p"
 	Transfer string  // transfer characteristic, such as "bt709" or "arib-std-b67"
 	Audio    bool    // has an audio track
+	// Made is when the recording was made, by the container: some phones write its
+	// beginning, some its end, programs that cut it their own time. Zero = not told.
+	Made     time.Time `json:"-"`
 	Warnings []Warning
 	// List is the container's own list of pictures; nil = not read. It is not part
 	// of a result: it spares those who decode the clip from asking for it again.
