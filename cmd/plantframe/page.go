@@ -52,7 +52,8 @@ func writePages(dir string, a swing.Analysis, h handout) error {
 	for i := range a.Swings {
 		s := &a.Swings[i]
 		pg := page.Page{Analysis: a, Swing: i, Hitter: h.hitter, Notes: notes, Drills: h.drills}
-		if err := addPictures(&pg, dir, s, i, h); err != nil {
+		near, err := addPictures(&pg, dir, s, i, h)
+		if err != nil {
 			return err
 		}
 		if m, err := readPNG(planPath(dir, s)); err != nil {
@@ -70,12 +71,12 @@ func writePages(dir string, a swing.Analysis, h handout) error {
 		if beside := pairFiles(i).Video; exists(filepath.Join(dir, beside)) {
 			pg.Beside = beside
 		}
-		if i == 0 && pg.Close != nil {
-			if err := writeThumb(dir, s, a.Clip.Width); err != nil {
+		if i == 0 && near != nil {
+			if err := writeThumb(dir, near); err != nil {
 				return err
 			}
 		}
-		err := writeWhole(filepath.Join(dir, numbered(reportFile, s.Index)), func(f *os.File) error { return page.Write(f, pg) })
+		err = writeWhole(filepath.Join(dir, numbered(reportFile, s.Index)), func(f *os.File) error { return page.Write(f, pg) })
 		if err == nil {
 			err = writeWhole(filepath.Join(dir, numbered(sheetFile, s.Index)), func(f *os.File) error { return page.WritePDF(f, pg, h.paper) })
 		}
@@ -95,13 +96,14 @@ func numbered(file string, index int) string {
 	return fmt.Sprintf("%s-%d%s", strings.TrimSuffix(file, ext), index, ext)
 }
 
-// addPictures puts the stills of the i-th swing that lie in dir on its page.
-func addPictures(pg *page.Page, dir string, s *swing.Swing, i int, h handout) error {
+// addPictures puts the stills of the i-th swing that lie in dir on its page, and returns
+// the hitter cut out of the plant's; nil when there is none.
+func addPictures(pg *page.Page, dir string, s *swing.Swing, i int, h handout) (near image.Image, err error) {
 	for _, e := range []swing.EventName{swing.Plant, swing.Stance, swing.Load, swing.Touch, swing.Contact} {
 		path := stillPath(dir, s, e)
 		m, err := readPNG(path)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if m == nil {
 			continue
@@ -110,33 +112,34 @@ func addPictures(pg *page.Page, dir string, s *swing.Swing, i int, h handout) er
 		if err == nil {
 			pg.Stills = append(pg.Stills, page.Picture{Event: e, Type: "image/jpeg", Data: b})
 			if e == swing.Plant {
-				pg.Close, err = picture(cut(m, hitterAt(m.Bounds(), s, e, pg.Analysis.Clip.Width)))
+				near = cut(m, hitterAt(m.Bounds(), s, e, pg.Analysis.Clip.Width))
+				pg.Close, err = picture(near)
 			}
 		}
 		if err != nil {
-			return writing(path, err)
+			return nil, writing(path, err)
 		}
 	}
 	if i >= len(h.rows) || h.rows[i] < 2 {
-		return nil
+		return near, nil
 	}
 	path := filepath.Join(dir, stillsFolder, pairFiles(i).Grid)
 	sheet, err := readPNG(path)
 	if err != nil || sheet == nil {
-		return err
+		return near, err
 	}
 	var both [2]*page.Picture
 	for row := range both {
 		cell, err := render.GridCell(sheet.Bounds().Size(), h.rows[i], row, swing.Plant)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if both[row], err = picture(cut(sheet, cell)); err != nil {
-			return writing(path, err)
+			return nil, writing(path, err)
 		}
 	}
 	pg.Pair = &page.Pair{Hitter: *both[0], Reference: *both[1], Name: h.names[i]}
-	return nil
+	return near, nil
 }
 
 func stillPath(dir string, s *swing.Swing, e swing.EventName) string {
@@ -150,12 +153,8 @@ func picture(m image.Image) (*page.Picture, error) {
 }
 
 // writeThumb writes the small picture for lists.
-func writeThumb(dir string, s *swing.Swing, wide int) error {
-	m, err := readPNG(stillPath(dir, s, swing.Plant))
-	if err != nil || m == nil {
-		return err
-	}
-	b, err := asJPEG(cut(m, hitterAt(m.Bounds(), s, swing.Plant, wide)), thumbSide)
+func writeThumb(dir string, near image.Image) error {
+	b, err := asJPEG(near, thumbSide)
 	if err != nil {
 		return writing(dir, err)
 	}
