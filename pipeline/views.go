@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"path/filepath"
+	"slices"
 
 	"plantframe/pipeline/fuse"
 	"plantframe/pipeline/judge"
@@ -87,27 +88,30 @@ func adopt(own, both []swing.Measure, heightM float64) []swing.Measure {
 	return out
 }
 
+// place puts a measure among those of its name, in the order of events.
 func place(list []swing.Measure, m swing.Measure) []swing.Measure {
 	if m.Value == nil {
 		return list
 	}
 	rank := map[swing.Status]int{swing.Measured: 2, swing.Weak: 1}
-	last := -1
+	order := swing.EventNames()
+	at := len(list)
 	for i := range list {
 		o := &list[i]
 		if o.ID != m.ID || o.Unit != m.Unit {
 			continue
 		}
-		last = i
 		if o.Event == m.Event {
 			if rank[m.Status] >= rank[o.Status] {
 				*o = m
 			}
 			return list
 		}
+		if slices.Index(order, o.Event) < slices.Index(order, m.Event) {
+			at = i + 1 // behind the earlier ones
+		} else {
+			at = min(at, i)
+		}
 	}
-	if last < 0 {
-		return append(list, m)
-	}
-	return append(list[:last+1:last+1], append([]swing.Measure{m}, list[last+1:]...)...)
+	return slices.Insert(list, at, m)
 }

@@ -180,6 +180,7 @@ func (b *batch) findTwins(ctx context.Context) []candidate {
 			}
 		}
 	}
+	all = slices.DeleteFunc(all, candidate.apart)
 	if len(all) > mostCombinations {
 		b.log.Info(fmt.Sprintf("clips of one swing from two sides are not looked for: %d combinations are too many; name them with --pairs", len(all)))
 		return nil
@@ -214,6 +215,22 @@ func (b *batch) findTwins(ctx context.Context) []candidate {
 		b.refuse(near[0], near[0].match, 0)
 	}
 	return out
+}
+
+// clockSlack is how far the clocks of two phones may be apart, s: they are set by the
+// network, and one may write when it began and the other when it ended, which is their
+// clip's length more.
+const clockSlack = 10.0
+
+// apart reports whether the containers tell that the swings were not at one time.
+func (c candidate) apart() bool {
+	x, y := &c.a.analysis, &c.b.analysis
+	if x.Clip.Made.IsZero() || y.Clip.Made.IsZero() {
+		return false
+	}
+	at := func(a *swing.Analysis, i int) float64 { return a.Swings[i].Events[swing.Plant].Time }
+	d := y.Clip.Made.Sub(x.Clip.Made).Seconds() + at(y, c.j) - at(x, c.i)
+	return math.Abs(d) > clockSlack+max(x.Clip.Duration, y.Clip.Duration)
 }
 
 // rivals lists the other candidates that claim one of its two swings.

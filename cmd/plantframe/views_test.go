@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"plantframe/cmd/internal/config"
 	"plantframe/pipeline"
@@ -40,6 +41,10 @@ func (w *filming) Analyse(ctx context.Context, path string, p swing.Progress, lo
 			m.Stride = swingtest.Kicks
 		case "none":
 			return a, nil
+		case "noon":
+			a.Clip.Made = time.Date(2026, 5, 4, 12, 0, 0, 0, time.UTC)
+		case "evening":
+			a.Clip.Made = time.Date(2026, 5, 4, 18, 0, 0, 0, time.UTC)
 		}
 	}
 	s := swing.Swing{
@@ -192,6 +197,11 @@ func TestClipThatFitsSeveralIsLeftAlone(t *testing.T) {
 	}
 	if a := stored(t, dir, "a"); a.Swings[0].Views != nil || !strings.Contains(fmt.Sprint(a.Warnings), "--pairs") {
 		t.Errorf("%v", a.Warnings)
+	}
+	// What the containers tell of the time decides.
+	dir, _, _, _ = films(t, map[string]string{"a.mov": "film open noon", "b.mov": "film rear evening", "c.mov": "film rear late noon"}, "--json")
+	if a := stored(t, dir, "a"); a.Swings[0].Views == nil || a.Swings[0].Views.Partner.File != "c.mov" {
+		t.Errorf("the clip of the same time was not taken: %v", a.Warnings)
 	}
 	clips["list.yaml"] = "pairs:\n  - [a.mov, c.mov]\n"
 	dir, _, stdout, _ = films(t, clips, "--json", "--pairs", "DIR/list.yaml")
