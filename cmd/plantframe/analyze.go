@@ -20,12 +20,15 @@ For each clip a folder OUT/<name> is written:
   overlay.mp4     the clip with the skeleton and the lines of the launch position
   stills/         pictures of stance, load, touch, plant and contact, and the
                   body from above at stance, plant and contact
+  report.html     the page to hand out, for a phone and a desk; report.pdf on one
+                  sheet (--paper a4 or letter)
 with --reference also
   side-by-side.mp4    the swing and the reference on one clock
   stills/compare.png  the instants of both
   comparison.json     in what they differ, with uncertainties
-and OUT/measures.csv holds all measures of all clips below OUT. Files are
-written under a temporary name and renamed; a stopped run leaves no half file.
+and OUT/index.html lists all clips below OUT, OUT/measures.csv all of their
+measures. Files are written under a temporary name and renamed; a stopped run
+leaves no half file.
 
 With --hitter NAME, or for clips in folders named HITTER/DATE (2026-03-04 or
 20260304), results go into the store too: see plantframe progress and roster.
