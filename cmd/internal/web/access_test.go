@@ -321,8 +321,10 @@ func TestOtherSitesAreRefused(t *testing.T) {
 			continue
 		}
 		for _, h := range []map[string]string{
-			{"Sec-Fetch-Site": "cross-site"}, {"Sec-Fetch-Site": "same-site"},
-			{"Sec-Fetch-Site": "", "Origin": "http://evil.example"}, {"Sec-Fetch-Site": "", "Origin": "null"},
+			{"Sec-Fetch-Site": "cross-site"},
+			{"Sec-Fetch-Site": "same-site"},
+			{"Sec-Fetch-Site": "", "Origin": "http://evil.example"},
+			{"Sec-Fetch-Site": "", "Origin": "null"},
 		} {
 			w := c.do(method, strings.ReplaceAll(strings.NewReplacer("{$}", "", "{id}", "1", "{sha}", "1", "{act}", "retry").Replace(path), "{", ""), strings.NewReader("name=x"), h)
 			if w.Code != http.StatusForbidden {

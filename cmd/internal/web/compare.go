@@ -65,7 +65,7 @@ func (c *compares) start(ctx context.Context, key string, do func(ctx context.Co
 	c.running[key] = true
 	delete(c.failed, key)
 	c.jobs.Go(func() {
-		err := ctx.Err()
+		var err error
 		select {
 		case c.one <- struct{}{}:
 			limited, end := context.WithTimeout(ctx, compareTime)
