@@ -33,6 +33,9 @@ type batch struct {
 	queue    chan *clipFile
 	held     bool   // networks stay open after a clip: there may be more
 	tempName string // begins the names of unfinished folders; "" = tempPrefix
+	// keepOld puts the results of a folder aside before new ones take their place;
+	// nil keeps nothing.
+	keepOld func(dir string) error
 
 	twins          *twins     // finds clips of one swing from two sides; nil looks for none
 	keeper         *keeper    // puts results into the store
@@ -193,6 +196,13 @@ func (b *batch) deliver(ctx context.Context, w worker, c *clipFile, a swing.Anal
 	if err := writeAnalysis(tmp, a); err != nil {
 		return err
 	}
+	keys, err := w.Keys(a.Clip)
+	if err == nil {
+		err = writeStages(tmp, withDraw(keys, b.settings))
+	}
+	if err != nil {
+		return err
+	}
 	if len(b.queue) == 0 && !b.held {
 		// No clip waits for the networks: a quarter of a gigabyte that the
 		// drawing can do without. A second Close does nothing.
@@ -227,7 +237,13 @@ func (b *batch) deliver(ctx context.Context, w worker, c *clipFile, a swing.Anal
 		b.mu.Unlock()
 		return errStopped
 	}
-	files, err := publish(tmp, dir)
+	if b.keepOld != nil {
+		err = b.keepOld(dir)
+	}
+	var files []string
+	if err == nil {
+		files, err = publish(tmp, dir)
+	}
 	b.mu.Unlock()
 	if err != nil {
 		return errors.Join(err, drawErr)

@@ -20,6 +20,7 @@ import (
 	"plantframe/cmd/internal/config"
 	"plantframe/pipeline"
 	"plantframe/pipeline/ingest"
+	"plantframe/pipeline/judge"
 	"plantframe/pipeline/output/render"
 	"plantframe/pipeline/swing"
 )
@@ -156,6 +157,11 @@ func emptySheet(rows int) image.Image {
 	}
 }
 
+// Keys are those of two stages that tests change settings of.
+func (w *fakeWorker) Keys(c swing.Clip) ([]pipeline.StageKey, error) {
+	return pipeline.Keys(c, pipeline.Deps{Targets: judge.Targets{Name: w.settings.Level, Bands: []judge.Band{{ID: w.settings.Level}}}}, w.settings.Stages())
+}
+
 func (w *fakeWorker) Close() error { return nil }
 
 // try runs a command line with fake workers.
@@ -181,7 +187,7 @@ func tryIn(t *testing.T, ctx context.Context, started chan string, args ...strin
 		},
 		terminal: func(io.Writer) (bool, int) { return false, 0 },
 		probe:    fakeProbe,
-		identify: func(config.Settings) (identity, error) { return identity{}, nil },
+		identify: fakeIdentity,
 	}
 	a.spawn = a.fakeSpawn
 	code = a.run(ctx, args)
@@ -239,6 +245,11 @@ func fakeProbe(_ context.Context, path string, _ ingest.Options) (swing.Clip, er
 	}
 	sum := sha256.Sum256(b)
 	return swing.Clip{Path: path, SHA256: hex.EncodeToString(sum[:]), Frames: 10}, err
+}
+
+// fakeIdentity is what fakeWorker depends on.
+func fakeIdentity(s config.Settings) (identity, error) {
+	return identity{Targets: judge.Targets{Name: s.Level, Bands: []judge.Band{{ID: s.Level}}}}, nil
 }
 
 // fakeSpawn runs a worker in this process.

@@ -159,6 +159,9 @@ func (h *hand) clip(ctx context.Context, t queue.Task) (*attempt, error) {
 		results: map[*clipFile]ui.Result{}, temps: map[string]bool{}, keeper: &keeper{settings: s},
 		held: true, tempName: jobTemp(t.ID),
 	}
+	if c.Keep != "" {
+		b.keepOld = func(dir string) error { return keepVersion(dir, c.Keep) }
+	}
 	b.sweep()
 	err = b.try(ctx, w, file, &w.result, &teller{tell: t.Tell, shares: stageShares()}, h.log.With("clip", c.Path))
 	if err == nil {

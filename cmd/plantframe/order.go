@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"maps"
 	"os"
-	"path/filepath"
 
 	"plantframe/cmd/internal/config"
 	"plantframe/cmd/internal/queue"
@@ -49,12 +48,7 @@ type orders struct {
 // newOrders checks the settings and what they need, so that a mistake is said
 // before the first clip.
 func (a *app) newOrders(s config.Settings) (*orders, error) {
-	for _, path := range []*string{&s.Model, &s.Targets, &s.Texts, &s.Drills} {
-		// A worker runs in another folder.
-		if abs, err := filepath.Abs(*path); *path != "" && err == nil && exists(abs) {
-			*path = abs
-		}
-	}
+	s = s.Absolute()
 	id, err := a.identify(s)
 	if err != nil {
 		return nil, err

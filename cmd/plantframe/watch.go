@@ -223,7 +223,7 @@ func resultTree(s config.Settings, root string) (string, error) {
 
 // skip leaves out folders of results: films made from clips are no clips.
 func (k *inboxKeeper) skip(dir string) bool {
-	return dir == k.out || filepath.Base(dir) == config.BesideFolder || exists(filepath.Join(dir, analysisFile))
+	return dir == k.out || filepath.Base(dir) == config.BesideFolder || filepath.Base(dir) == rerunFolder || exists(filepath.Join(dir, analysisFile))
 }
 
 // isKnown tells whether a file was dealt with as it is now.

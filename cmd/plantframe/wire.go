@@ -324,6 +324,14 @@ func (w *analyst) Analyse(ctx context.Context, path string, p swing.Progress, lo
 	return a, err
 }
 
+// Keys foretells the keys of the stages of Analyse.
+func (w *analyst) Keys(c swing.Clip) ([]pipeline.StageKey, error) {
+	return pipeline.Keys(c, pipeline.Deps{
+		Models: w.cast.refs(), Targets: w.targets,
+		LiftModel: swing.ModelRef{ID: w.cast.lift.ID, SHA256: w.cast.lift.SHA256},
+	}, w.settings.Stages())
+}
+
 // Draw decodes the swings of the clip again and draws them.
 func (w *analyst) Draw(ctx context.Context, a swing.Analysis, dir string, p swing.Progress) error {
 	if len(a.Swings) == 0 {

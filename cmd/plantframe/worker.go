@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 
+	"plantframe/pipeline"
 	"plantframe/pipeline/output/render"
 	"plantframe/pipeline/swing"
 )
@@ -13,6 +14,8 @@ import (
 type worker interface {
 	// Analyse returns what was found in the clip at path.
 	Analyse(ctx context.Context, path string, p swing.Progress, log *slog.Logger) (swing.Analysis, error)
+	// Keys returns the keys of the stages of Analyse for a clip.
+	Keys(c swing.Clip) ([]pipeline.StageKey, error)
 	// Draw makes overlay.mp4 and stills of the analysis in the folder dir.
 	Draw(ctx context.Context, a swing.Analysis, dir string, p swing.Progress) error
 	// Compare draws a pairing into the folder dir: its swing beside those of refs,

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"os"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -171,6 +172,55 @@ func (s Settings) Take(carried json.RawMessage) (Settings, error) {
 		}
 		if err := assign(l.value, v); err != nil {
 			return s, usage("", fmt.Sprintf("setting %q of the order %v", key, err), "")
+		}
+	}
+	return s, s.Validate()
+}
+
+// Absolute returns s with the files that results depend on named absolutely: a
+// worker runs in another folder.
+func (s Settings) Absolute() Settings {
+	for _, path := range []*string{&s.Model, &s.Targets, &s.Texts, &s.Drills} {
+		abs, err := filepath.Abs(*path)
+		if *path == "" || err != nil {
+			continue
+		}
+		if st, err := os.Stat(abs); err == nil && !st.IsDir() {
+			*path = abs
+		}
+	}
+	return s
+}
+
+// TakeEffective returns s with the settings that a result says it was made with
+// (see Effective). Settings that this version does not have are passed over: the
+// result may be of an older one.
+func (s Settings) TakeEffective(effective map[string]any) (Settings, error) {
+	b, err := json.Marshal(effective)
+	if err != nil {
+		return s, usage("", "the settings of the result cannot be read", "")
+	}
+	dec := json.NewDecoder(bytes.NewReader(b))
+	dec.UseNumber()
+	var values map[string]any
+	if err := dec.Decode(&values); err != nil {
+		return s, usage("", "the settings of the result cannot be read", "")
+	}
+	for _, l := range leaves(reflect.ValueOf(&s).Elem(), "") {
+		if _, ok := governed()[l.key]; ok || service(l.key) || slices.Contains(ofTheMachine(), l.key) {
+			continue
+		}
+		from, name := values, l.key
+		if group, rest, ok := strings.Cut(l.key, "."); ok {
+			from, _ = values[group].(map[string]any)
+			name = rest
+		}
+		v, ok := from[name]
+		if !ok {
+			continue
+		}
+		if err := assign(l.value, v); err != nil {
+			return s, usage("", fmt.Sprintf("setting %q of the result %v", l.key, err), "")
 		}
 	}
 	return s, s.Validate()

@@ -51,3 +51,22 @@ func TestServicesChangeNoResult(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// What a result says of its settings gives them back.
+func TestSettingsOfAResult(t *testing.T) {
+	s := Default()
+	s.Hitter, s.Height, s.Level, s.Ingest.MaxPixels, s.Render.Hold = "Ann", "1.78", "youth", 123_456_789, 0.25
+	b, err := json.Marshal(s.Effective())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var read map[string]any
+	if err := json.Unmarshal(b, &read); err != nil {
+		t.Fatal(err)
+	}
+	read["of_an_older_version"], read["targets_sha256"] = true, "1234"
+	got, err := Default().TakeEffective(read)
+	if err != nil || !reflect.DeepEqual(got, s) {
+		t.Errorf("%v\n%+v\n%+v", err, got, s)
+	}
+}

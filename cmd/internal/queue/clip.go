@@ -23,6 +23,7 @@ type Clip struct {
 	Hitter  string `json:"hitter,omitempty"`  // "" = not told
 	Session string `json:"session,omitempty"` // day of the practice, YYYY-MM-DD; "" = not told
 	Source  string `json:"source,omitempty"`  // who added it, such as "watch"
+	Keep    string `json:"keep,omitempty"`    // folder that takes the results that are replaced, absolute; "" = they go
 
 	// Settings are those that the analysis is made with, opaque here.
 	Settings json.RawMessage `json:"settings,omitempty"`
