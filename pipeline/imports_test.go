@@ -66,8 +66,8 @@ var rim = map[string][]string{
 	"github.com/schollz/progressbar/v3":        {"cmd/internal/ui"},
 	"google.golang.org/protobuf/proto":         {"models", "models/onnx", "models/tflite", "models/tfjs", "scripts/internal"},
 	"github.com/google/flatbuffers/go":         {"models/tflite"},
-	"codeberg.org/go-pdf/fpdf":                {"pipeline/output/report"},
-	"github.com/pressly/goose/v3":             {"cmd/internal/store"},
+	"codeberg.org/go-pdf/fpdf":                 {"pipeline/output/report"},
+	"github.com/pressly/goose/v3":              {"cmd/internal/store"},
 	"github.com/santhosh-tekuri/jsonschema/v6": {}, // tests only
 }
 
