@@ -131,13 +131,12 @@ func (s *sheet) lead(p Page, v *view, x, y, w float64) float64 {
 	case p.Pair != nil:
 		picture = 0.56 * w
 		half := (picture - 2) / 2
-		a := s.picture(p.Pair.Hitter, x, y, half, tall-5)
-		b := s.picture(p.Pair.Reference, x+half+2, y, half, tall-5)
+		_, a := s.picture(p.Pair.Hitter, x, y, half, tall-5)
+		_, b := s.picture(p.Pair.Reference, x+half+2, y, half, tall-5)
 		under = math.Max(a, b) + 0.8
 		s.text(x, under, half, smallSize, false, "The plant of the swing", 1)
 		s.text(x+half+2, under, half, smallSize, false, p.Pair.caption(), 1)
 	case p.Close != nil || v.Plant != nil:
-		picture = 0.5 * w
 		pic := p.Close
 		if pic == nil {
 			for i := range p.Stills {
@@ -146,7 +145,8 @@ func (s *sheet) lead(p Page, v *view, x, y, w float64) float64 {
 				}
 			}
 		}
-		under = s.picture(*pic, x, y, picture, tall-5) + 0.8
+		picture, under = s.picture(*pic, x, y, 0.5*w, tall-5)
+		picture, under = math.Max(picture, 0.25*w), under+0.8 // room for its words
 		s.text(x, under, picture, smallSize, false, "The plant: front foot down and still", 1)
 	}
 	if picture > 0 {

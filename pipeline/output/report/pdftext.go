@@ -130,17 +130,17 @@ func (s *sheet) right(x, y, size float64, bold bool, text string) {
 }
 
 // picture puts a picture into a box, upper left, as large as it fits, and returns
-// the height below it.
-func (s *sheet) picture(p Picture, x, y, w, h float64) float64 {
+// how wide it is and the height below it.
+func (s *sheet) picture(p Picture, x, y, w, h float64) (wide, below float64) {
 	kind := map[string]string{"image/jpeg": "JPG", "image/png": "PNG"}[p.Type]
 	o := fpdf.ImageOptions{ImageType: kind}
 	s.names++
 	name := fmt.Sprint("picture", s.names)
 	info := s.pdf.RegisterImageOptionsReader(name, o, bytes.NewReader(p.Data))
 	if s.pdf.Err() || info == nil || info.Width() <= 0 || info.Height() <= 0 {
-		return y
+		return 0, y
 	}
 	k := min(w/info.Width(), h/info.Height())
 	s.pdf.ImageOptions(name, x, y, k*info.Width(), k*info.Height(), false, o, 0, "")
-	return y + k*info.Height()
+	return k * info.Width(), y + k*info.Height()
 }
