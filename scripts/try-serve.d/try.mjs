@@ -114,7 +114,7 @@ const clipsNow = () => {
   walk(path.join(home, 'clips'));
   return found.size;
 };
-for (let i = 0; i < 300 && (clipsNow() < files.length || fs.readdirSync(path.join(home, 'clips', '.incoming')).length > 0); i++) await sleep(200);
+for (let i = 0; i < 900 && (clipsNow() < files.length || fs.readdirSync(path.join(home, 'clips', '.incoming')).length > 0); i++) await sleep(200);
 const sums = [...found.values()];
 if (sums.length !== files.length || new Set(sums).size !== files.length || sums.some((s) => !wanted.has(s))) wrong(`${sums.length} clips lie in the folder, ${new Set(sums).size} different, of ${files.length}`);
 else say(`${files.length} clips arrived with equal checksums`);

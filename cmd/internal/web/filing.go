@@ -67,9 +67,11 @@ func (s *Server) fileOne(ctx context.Context, id string) {
 // here before, its place, its job. Each step can be done twice, so that a crash between
 // two of them loses nothing and doubles nothing.
 func (s *Server) file(ctx context.Context, u *upload) error {
+	var clip swing.Clip
 	if u.State != filing {
-		done, err := s.inspect(ctx, u)
-		if done || err != nil {
+		var done bool
+		var err error
+		if clip, done, err = s.inspect(ctx, u); done || err != nil {
 			return err
 		}
 	}
@@ -83,10 +85,13 @@ func (s *Server) file(ctx context.Context, u *upload) error {
 		}
 		syncFolder(filepath.Dir(u.Path))
 	}
-	clip, err := s.d.Probe(ctx, u.Path)
-	if err != nil {
-		return err
+	if clip.SHA256 == "" { // it was inspected before a crash
+		var err error
+		if clip, err = s.d.Probe(ctx, u.Path); err != nil {
+			return err
+		}
 	}
+	clip.Path = u.Path
 	h, err := s.hitter(ctx, u.HitterID)
 	if err != nil {
 		return err
@@ -114,37 +119,37 @@ func (s *Server) file(ctx context.Context, u *upload) error {
 }
 
 // inspect looks into an upload and gives it its place; done = it needs none.
-func (s *Server) inspect(ctx context.Context, u *upload) (done bool, err error) {
+func (s *Server) inspect(ctx context.Context, u *upload) (clip swing.Clip, done bool, err error) {
 	u.State, u.Note = checking, ""
 	if err := s.change(ctx, u); err != nil {
-		return false, err
+		return clip, false, err
 	}
 	from := s.incoming.data(u.ID)
 	if err := settle(from, u.Modified); err != nil {
-		return false, err
+		return clip, false, err
 	}
-	clip, err := s.d.Probe(ctx, from)
+	clip, err = s.d.Probe(ctx, from)
 	if ctx.Err() != nil {
-		return false, ctx.Err()
+		return clip, false, ctx.Err()
 	}
 	if err != nil {
 		if e, ok := swing.AsError(err); ok && e.Kind != swing.KindUnreadable && e.Kind != swing.KindMissing && e.Kind != swing.KindUsage {
-			return false, err // not the clip's fault
+			return clip, false, err // not the clip's fault
 		}
 		u.State, u.Note = refused, s.d.Say(err)
-		return true, s.conclude(ctx, u)
+		return clip, true, s.conclude(ctx, u)
 	}
 	u.SHA256 = clip.SHA256
 	note, err := s.sameAs(ctx, clip.SHA256)
 	if err != nil {
-		return false, err
+		return clip, false, err
 	}
 	if note != "" {
 		u.State, u.Note = known, note
-		return true, s.conclude(ctx, u)
+		return clip, true, s.conclude(ctx, u)
 	}
 	u.State, u.Path = filing, filepath.Join(s.clipsFolder(), clip.SHA256[:2], clip.SHA256, u.Name)
-	return false, s.change(ctx, u)
+	return clip, false, s.change(ctx, u)
 }
 
 // conclude settles an upload that becomes no clip: first its row, then its bytes.
