@@ -18,6 +18,7 @@
 //	lift     swing              -> turns of shoulders and hips in space, as quantiles over time
 //	measure  swing            -> measures with sigma, status and reason
 //	judge    measures, targets -> findings: status, severity, priority, words
+//	fuse     two swings       -> one swing seen from two sides: one clock, the body in space (Fuse, called by the command)
 //	compare  two swings       -> differences on one clock (called by the command, not by Run)
 //	output   analysis         -> analysis.json, measures.csv (called by the command, not by Run)
 //	render   frames, analysis -> overlay.mp4, stills, side-by-side.mp4 (called by the command, not by Run)

@@ -81,6 +81,7 @@ func (b *bundle) disturb(r *rand.Rand) *noise {
 			d.bat[v][k] = w.bat[k].sigma * r.NormFloat64()
 		}
 	}
+	d.lag = networkLag * r.NormFloat64()
 	d.feet, d.level = feetSigma*r.NormFloat64(), levelSigma*r.NormFloat64()
 	return d
 }

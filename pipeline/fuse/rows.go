@@ -23,6 +23,9 @@ func (b *bundle) addPoints(s *state, d *noise, a *adder, eyes *[2]eye, moved *[2
 		late := 0.0
 		if v == rearView {
 			late = s.offset - b.at
+			if d != nil {
+				late += d.lag
+			}
 		}
 		for k := range numPoints {
 			o := &b.points[a.i][v][k]

@@ -20,6 +20,7 @@ type noise struct {
 	prior  [whole]float64             // added to the means
 	feet   float64                    // radians
 	level  float64                    // statures
+	lag    float64                    // s, by which the rear view's network is late
 	bat    [2][2]float64              // px added to the bat's ends: view, end; along both axes
 }
 
