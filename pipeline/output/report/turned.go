@@ -32,7 +32,7 @@ func turnsOf(plan *Picture, s swing.Swing) *turned {
 			if m == nil || m.Value == nil {
 				continue
 			}
-			text := said(n.id, *m.Value)
+			text := said(n.id, *m.Value, *m.Sigma)
 			t.Rows = append(t.Rows, row{n.name + " at " + string(e), fmt.Sprintf("%s, %s%.0f° ± %.0f°", text, signOf(*m.Value), math.Abs(*m.Value), *m.Sigma)})
 			if e == swing.Plant {
 				plant = append(plant, fmt.Sprintf("%s %s by %.0f degrees", strings.ToLower(n.name), text, math.Abs(*m.Value)))
@@ -65,11 +65,11 @@ func find(list []swing.Measure, id string, e swing.EventName) *swing.Measure {
 	return nil
 }
 
-// said tells the sign of a turn in words.
-func said(id string, v float64) string {
-	switch v = math.Round(v); {
-	case v == 0:
-		return "level"
+// said tells the sign of a turn in words, as far as its uncertainty lets it.
+func said(id string, v, sigma float64) string {
+	switch {
+	case math.Abs(v) < sigma:
+		return "about level"
 	case id == "separation" && v < 0:
 		return "coiled"
 	case id == "separation":
