@@ -176,6 +176,10 @@ func (r *rerun) look(dir string, known map[string]string, ids map[string]identit
 	if it.From = firstChange(before, withDraw(now, o.settings)); it.From == unchanged {
 		return it, false, nil
 	}
+	if slices.ContainsFunc(a.Swings, func(s swing.Swing) bool { return s.Views != nil }) {
+		it.Failed = "it was put together with a clip from the other side: run plantframe analyze on both again"
+		return it, true, nil
+	}
 	hitter, _ := a.Options["hitter"].(string)
 	if clip.Path = r.find(a.Clip, dir, known); clip.Path == "" {
 		it.Failed = "its clip " + filepath.Base(a.Clip.Path) + " is not found: name its folder with --clips"
@@ -330,10 +334,12 @@ func lastPlan(root string, want func(*plan) bool) (*plan, error) {
 
 // stopJobs takes what is left of the rerun out of the queue.
 func (p *plan) stopJobs(ctx context.Context, q *queue.Queue) error {
-	mine, err := q.List(ctx, queue.Filter{
-		States: []queue.State{queue.Waiting, queue.Again, queue.Running},
-		Keep:   func(j queue.Job) bool { return strings.HasPrefix(j.Clip.Keep, p.dir+string(filepath.Separator)) },
-	})
+	return stopThese(ctx, q, func(j queue.Job) bool { return strings.HasPrefix(j.Clip.Keep, p.dir+string(filepath.Separator)) })
+}
+
+// stopThese cancels jobs and waits for those that run.
+func stopThese(ctx context.Context, q *queue.Queue, these func(queue.Job) bool) error {
+	mine, err := q.List(ctx, queue.Filter{States: []queue.State{queue.Waiting, queue.Again, queue.Running}, Keep: these})
 	if err != nil {
 		return err
 	}

@@ -118,7 +118,7 @@ Start with: plantframe doctor, then plantframe analyze CLIP`,
 	}
 	root.SetVersionTemplate("plantframe {{.Version}}\n")
 	root.AddCommand(a.analyze(), a.bands(), a.compare(), a.progress(), a.roster(), a.models(), a.doctor(), a.version(), a.man())
-	root.AddCommand(a.watch(), a.work(), a.jobs(), a.rerun(), a.serve())
+	root.AddCommand(a.watch(), a.work(), a.jobs(), a.rerun(), a.delete(), a.backup(), a.restore(), a.serve())
 	return root
 }
 

@@ -91,10 +91,16 @@ type inboxKeeper struct {
 	root   string // absolute, without links
 	out    string // tree of results; "" = beside the clips
 	known  map[string]queue.Seen
-	print  func(jobLine)
-	warn   func(msg string, args ...any)
-	added  func()
+	// refusals counts how often a file could not be described.
+	refusals map[watch.File]int
+	print    func(jobLine)
+	warn     func(msg string, args ...any)
+	added    func()
 }
+
+// refuseAfter is how often a file is looked at, a moment apart, before it counts as
+// no video.
+const refuseAfter = 3
 
 // watchFolder runs the whole command.
 func (a *app) watchFolder(ctx context.Context, s config.Settings, dir string, once bool) error {
@@ -107,7 +113,7 @@ func (a *app) watchFolder(ctx context.Context, s config.Settings, dir string, on
 	if err != nil {
 		return err
 	}
-	k := &inboxKeeper{orders: o, root: root, probe: a.probe, warn: log.Warn}
+	k := &inboxKeeper{orders: o, root: root, probe: a.probe, warn: log.Warn, refusals: map[watch.File]int{}}
 	if !s.Watch.Beside {
 		if k.out, err = resultTree(s, root); err != nil {
 			return err
@@ -229,7 +235,9 @@ func (k *inboxKeeper) skip(dir string) bool {
 // isKnown tells whether a file was dealt with as it is now.
 func (k *inboxKeeper) isKnown(f watch.File) bool {
 	s, ok := k.known[f.Path]
-	return ok && s.Size == f.Size && s.Time == f.Time
+	// What was refused is looked at again at every start: the reason may have been
+	// another one than the file.
+	return ok && s.Job > 0 && s.Size == f.Size && s.Time == f.Time
 }
 
 // note tells why a file is not taken.
@@ -250,7 +258,7 @@ func (k *inboxKeeper) remember(ctx context.Context, f watch.File, sha string, jo
 // ready takes a file that is whole.
 func (k *inboxKeeper) ready(ctx context.Context, f watch.File) error {
 	err := k.take(ctx, f)
-	if err != nil && ctx.Err() == nil {
+	if err != nil && ctx.Err() == nil && !errors.Is(err, watch.ErrLater) {
 		// The database is away for a moment, or the disk is full: the file
 		// stays where it is and is taken later.
 		k.warn("a clip cannot be put into the queue yet", "clip", f.Abs, "error", err)
@@ -265,6 +273,10 @@ func (k *inboxKeeper) take(ctx context.Context, f watch.File) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
+	if k.refusals[f]++; err != nil && k.refusals[f] < refuseAfter {
+		return watch.ErrLater // a program that was killed says no more of a clip than a broken one
+	}
+	delete(k.refusals, f)
 	if err != nil {
 		line.Event, line.Text = eventRefused, sentence(explain(err))
 		if err := k.remember(ctx, f, "", 0, line.Text); err != nil {

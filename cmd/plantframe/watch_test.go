@@ -112,7 +112,7 @@ func TestWatchOnce(t *testing.T) {
 	sameTree(t, filepath.Join(dir+"-results", "Ann", "2026-03-04", "a"), filepath.Join(out, "a"))
 
 	_, stdout, _ = try(t, "watch", dir, "--once", "--json")
-	sameStrings(t, told(events(t, stdout)), "refused empty.mov")
+	sameStrings(t, told(events(t, stdout)), "refused empty.mov", "refused text.mov")
 
 	code, stdout, _ = try(t, "jobs")
 	if code != exitDone {
