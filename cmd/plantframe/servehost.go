@@ -255,7 +255,11 @@ func (a *app) pairUp(ctx context.Context, s config.Settings, o pairOrder) error 
 	}
 	p, out := pair(subs[0], one, []*subject{subs[1]}, 0, false, compare.DefaultOptions())
 	if len(p.list) == 0 {
-		return out[0]
+		e := *out[0]
+		if e.Kind == swing.KindUsage { // its hint speaks of the command line
+			e.Hint = "choose two clips filmed from the same side"
+		}
+		return &e
 	}
 	p.labels = [2]string{"A", "B"}
 	tmp, err := os.MkdirTemp(filepath.Dir(o.Dir), tempPrefix)

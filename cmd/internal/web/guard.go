@@ -155,7 +155,10 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p = &problem{status: http.StatusUnprocessableEntity, text: sentence(e.Msg), hint: sentence(e.Hint)}
 	default:
 		s.log.Error("a page could not be made", "page", r.Pattern, "error", err)
-		p = &problem{status: http.StatusInternalServerError, text: "The page could not be made: " + s.d.Say(err)}
+		p = &problem{status: http.StatusInternalServerError, text: "The page could not be made.", hint: "The program's log says why."}
+		if personOf(r).Instructor() { // it may name folders
+			p.hint = sentence(s.d.Say(err))
+		}
 	}
 	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(s.o.Slow))
 	if strings.HasPrefix(r.URL.Path, "/uploads/") { // the script shows it
@@ -164,8 +167,7 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		fmt.Fprintln(w, p.text)
 		return
 	}
-	who, _ := r.Context().Value(personKey{}).(person)
-	s.pages.show(w, p.status, "problem", &problemView{frame: frame{Title: "Not possible", Who: who}, Text: p.text, Hint: p.hint})
+	s.pages.show(w, p.status, "problem", &problemView{frame: frame{Title: "Not possible", Who: personOf(r)}, Text: p.text, Hint: p.hint})
 }
 
 type problemView struct {

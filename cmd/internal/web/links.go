@@ -74,7 +74,7 @@ func (s *Server) openLink(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return &problem{status: http.StatusGone, text: "This link does not work any more.", hint: "Ask your instructor for a new one."}
 	}
-	left := time.Until(time.Unix(unix(l.Expires), 0))
+	left := time.Unix(unix(l.Expires), 0).Sub(s.now())
 	http.SetCookie(w, s.cookie(linkCookie, r.PathValue("token"), max(left, time.Minute)))
 	http.Redirect(w, r, "/hitters/"+l.HitterID, http.StatusSeeOther)
 	return nil
