@@ -24,8 +24,8 @@ const (
 	batVersion     = 3
 	soundVersion   = 1
 	eventVersion   = 5
-	liftVersion    = 1
-	measureVersion = 7
+	liftVersion    = 3
+	measureVersion = 8
 	judgeVersion   = 2
 )
 

@@ -121,8 +121,8 @@ func TestInputIsThatOfTheTraining(t *testing.T) {
 	}
 }
 
-// same compares two inputs.
-func same(t *testing.T, what string, a, b *echo) {
+// identical compares two inputs.
+func identical(t *testing.T, what string, a, b *echo) {
 	t.Helper()
 	for i := range a.in {
 		if d := math.Abs(float64(a.in[i] - b.in[i])); !(d < 1e-4) {
@@ -158,7 +158,7 @@ func TestMirrorImageAndSizeMakeNoDifference(t *testing.T) {
 	_, sw := readRecorded(t)
 	_, a := path(t, sw, DefaultOptions())
 	_, b := path(t, twin(sw), DefaultOptions())
-	same(t, "left-handed twin", a, b)
+	identical(t, "left-handed twin", a, b)
 
 	big := sw
 	big.Width, big.Height = 3*sw.Width, 3*sw.Height
@@ -175,7 +175,7 @@ func TestMirrorImageAndSizeMakeNoDifference(t *testing.T) {
 		big.Bat.Sights = append(big.Bat.Sights, s)
 	}
 	_, b = path(t, big, DefaultOptions())
-	same(t, "three times the size", a, b)
+	identical(t, "three times the size", a, b)
 }
 
 // A camera that turns along is undone by the still background.
@@ -198,7 +198,7 @@ func TestCameraThatTurnsMakesNoDifference(t *testing.T) {
 	}
 	moved.Track.CameraMoves = true
 	_, b := path(t, moved, DefaultOptions())
-	same(t, "turning camera", a, b)
+	identical(t, "turning camera", a, b)
 }
 
 func TestOutputAroundPlant(t *testing.T) {

@@ -85,11 +85,11 @@ func (l *Lifter) Path(ctx context.Context, sw *swing.Swing) (swing.TurnPath, err
 	if err := l.session.Run(); err != nil {
 		return swing.TurnPath{}, &swing.Error{Op: "lift.Path", Frame: -1, Kind: swing.KindModel, Msg: "the lifting network failed", Err: err}
 	}
-	widen := l.o.WidenOpen
+	m, widen := marksOf(sw), l.o.WidenOpen
 	if sw.View == swing.Rear {
 		widen = l.o.WidenRear
 	}
-	p := g.decode(l.session.Output("angles"), widen)
+	p := g.decode(l.session.Output("angles"), func(a swing.Turn, t float64) float64 { return widen * widening(sw.View, a).at(t, m) })
 	p.Stance = hasStance && p.Known() && at >= p.Times[0] && at <= p.Times[len(p.Times)-1]
 	if p.Known() && !finite(&p) {
 		return swing.TurnPath{}, nil // nonsense in, nonsense out: say nothing
@@ -97,21 +97,22 @@ func (l *Lifter) Path(ctx context.Context, sw *swing.Swing) (swing.TurnPath, err
 	return p, nil
 }
 
-// decode reads the output within the track and widens all intervals about their
-// medians.
-func (g *grid) decode(out []float32, widen float64) swing.TurnPath {
+// decode reads the output within the track and widens the intervals about their
+// medians, by a factor of angle and time.
+func (g *grid) decode(out []float32, widen func(swing.Turn, float64) float64) swing.TurnPath {
 	var p swing.TurnPath
 	for i := range g.samples {
 		if !g.samples[i].valid {
 			continue
 		}
-		p.Times = append(p.Times, g.first+float64(i)/rate)
+		now := g.first + float64(i)/rate
+		p.Times = append(p.Times, now)
 		for a := range swing.NumTurns {
 			v := out[(i*swing.NumTurns+a)*quantiles:][:quantiles]
 			var q swing.Quantiles
-			m := float64(v[quantiles/2])
+			m, f := float64(v[quantiles/2]), widen(swing.Turn(a), now)
 			for k := range q {
-				q[k] = m + widen*(float64(v[k])-m)
+				q[k] = m + f*(float64(v[k])-m)
 			}
 			p.Angles[a] = append(p.Angles[a], q)
 		}

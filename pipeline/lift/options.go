@@ -18,15 +18,13 @@ type Options struct {
 	// from the feet.
 	CameraYawSigma float64
 	// WidenOpen and WidenRear multiply all intervals, open-side and from
-	// behind. Defaults 1 and 1.6: on motions and bodies that the training did
-	// not have, the bare intervals hold open-side; from behind the guesses of
-	// what is hidden all lean one way, which the training holds in part.
-	// Larger = more honest and less said.
+	// behind, on top of what widen.go says of single angles. Default 1. Larger =
+	// more honest and less said.
 	WidenOpen, WidenRear float64
 }
 
 // DefaultOptions returns the defaults described at the fields.
-func DefaultOptions() Options { return Options{WidenOpen: 1, WidenRear: 1.6} }
+func DefaultOptions() Options { return Options{WidenOpen: 1, WidenRear: 1} }
 
 // Validate returns an error of kind usage that names the wrong setting.
 func (o Options) Validate() error {

@@ -192,7 +192,7 @@ func (w *work) measure(d *definition, e swing.EventName) swing.Measure {
 		if value, sigma, why = d.turn(w, e); why != "" {
 			return refused(d, e, why)
 		}
-		open = w.guessed(e)
+		open = w.guessed(d, e)
 	case d.limb != nil:
 		s, ok := d.limb(w, e)
 		if !ok {
@@ -221,7 +221,7 @@ func (w *work) measure(d *definition, e swing.EventName) swing.Measure {
 	}
 	m := swing.Measure{
 		ID: d.ID, Event: e, Value: &value, Unit: d.Unit, Sigma: &sigma,
-		Status: swing.Measured, Frames: w.frames(d, e),
+		Status: swing.Measured, Frames: w.frames(d, e), Words: swing.InWords(d.ID, value, sigma),
 	}
 	switch doubt := w.doubt(d, e); {
 	case open != "":

@@ -50,6 +50,15 @@ func TestTurnsAtEvents(t *testing.T) {
 			if m := one(t, s, "hip_turn", e); m.Status != want || len(m.Frames) == 0 {
 				t.Errorf("%s: %+v", v, m)
 			}
+			if m := one(t, s, "shoulder_turn", e); m.Status != swing.Measured {
+				t.Errorf("%s: shoulders are hidden less than hips: %+v", v, m)
+			}
+		}
+		if w := one(t, s, "shoulder_turn", swing.Plant).Words; len(w) != 3 || w[0].Word != "closed" || w[0].P < 0.9 {
+			t.Errorf("-20 degrees in words: %v", w)
+		}
+		if w := one(t, s, "separation", swing.Plant).Words; len(w) != 3 || w[0].Word != "clear" {
+			t.Errorf("a coil of 30 degrees in words: %v", w)
 		}
 		for _, m := range compute(t, s) {
 			if strings.Contains(m.ID, "turn") && m.Event == swing.Contact {

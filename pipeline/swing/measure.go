@@ -20,6 +20,9 @@ type Measure struct {
 	Status Status    `json:"status"`
 	Reason string    `json:"reason"` // empty when measured
 	Frames []int     `json:"frames"` // frames used
+	// Words says the value in words, the likeliest first, for turns and the coil, of
+	// which degrees often say more than one view knows; see InWords. Else absent.
+	Words []Chance `json:"words,omitempty"`
 	// Method is how it was found when that is not the usual way from this clip
 	// alone, such as "two-views"; empty otherwise.
 	Method string `json:"method,omitempty"`

@@ -70,8 +70,8 @@ func (p *TurnPath) At(a Turn, t float64) (Quantiles, bool) {
 
 // Chance is a word for an angle with its probability, 0..1.
 type Chance struct {
-	Word string
-	P    float64
+	Word string  `json:"word"`
+	P    float64 `json:"p"`
 }
 
 // Where words for angles begin, degrees. Common practice, no source: less than
@@ -93,6 +93,25 @@ func Facing(value, sigma float64) [3]Chance {
 // degrees), "some" or "none" (less than 10), all three by falling probability.
 func Coil(separation, sigma float64) [3]Chance {
 	return inWords(separation, sigma, -clearCoil, -someCoil, [3]string{"clear", "some", "none"})
+}
+
+// InWords says a measure in words with probabilities, rounded to hundredths: Facing for
+// shoulder_turn and hip_turn, Coil for separation and separation_peak, nothing for
+// others.
+func InWords(id string, value, sigma float64) []Chance {
+	var c [3]Chance
+	switch id {
+	case "shoulder_turn", "hip_turn":
+		c = Facing(value, sigma)
+	case "separation", "separation_peak":
+		c = Coil(value, sigma)
+	default:
+		return nil
+	}
+	for i := range c {
+		c[i].P = math.Round(100*c[i].P) / 100
+	}
+	return c[:]
 }
 
 // inWords cuts a normal distribution at lo and hi.

@@ -54,3 +54,21 @@ func TestTurnPathBetweenItsTimes(t *testing.T) {
 		t.Error("a value where nothing is known")
 	}
 }
+
+func TestMeasuresInWords(t *testing.T) {
+	if w := swing.InWords("lead_elbow_flexion", -30, 5); w != nil {
+		t.Errorf("an elbow is %v", w)
+	}
+	for id, want := range map[string]string{"shoulder_turn": "closed", "hip_turn": "closed", "separation": "clear", "separation_peak": "clear"} {
+		w := swing.InWords(id, -30, 8)
+		if len(w) != 3 || w[0].Word != want {
+			t.Errorf("%s of -30: %v, want %s first", id, w, want)
+			continue
+		}
+		for _, c := range w {
+			if d := 100 * c.P; math.Abs(d-math.Round(d)) > 1e-9 {
+				t.Errorf("%s: probability %v is not in hundredths", id, c.P)
+			}
+		}
+	}
+}

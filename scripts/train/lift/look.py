@@ -1,20 +1,17 @@
 """What one phone and the stages before make of a motion in space: camera, errors of the track, numbers for the network.
 
-The errors are those of this program's own track on rendered clips with exact truth (21 clips, residuals per joint: a
-constant part per clip, a slow part, a part from frame to frame, both growing with the speed of the hands), made wider by a
-third or more, because other people, clothes and cameras are not in those clips. Shoulders and hips have an error of another
-kind: as the line turns, the network that places them turns it too little. Fitted per clip as
-
-    error / true width = a + b (1 - c) + d s      open side; c, s: the line's share along the picture and toward the camera
-    error / true width = a + b c + d (1 + s)      from behind
-
-for the difference and for the middle of both ends, across and down; TURN holds mean and spread of a, b, d over the clips. In
-these forms a is the error in the stance, and the three hardly depend on each other.
+The errors are those of this program's own track on rendered clips with exact truth: noise.npz, made by noise.py. A sample draws
+from them as from one large normal distribution: the common error, times a number of its own, and a random mixture of what the clips
+have different from each other, enlarged, with every error at its time around plant and contact and with its neighbours. Because
+other people, clothes and cameras are not in those clips, on top come errors that they do not have: other coefficients, hips and
+shoulders that another skeleton has nearer to each other or farther apart, constant and slow errors of every point alone, gaps.
 
 Everything is for a right-handed hitter; a left-handed one is the mirror image. torch, any device."""
 import functools
 import math
+import os
 
+import numpy as np
 import torch
 import torch.nn.functional as F
 
@@ -24,26 +21,17 @@ STEPS, RATE, BEFORE = 100, 50., 1.5       # samples, per second, seconds before 
 POINTS, CHANNELS = 20, 80
 OPEN, REAR = 0, 1
 PAIRS = ((2, 3), (8, 9))                 # shoulders, hips
+TAU = np.arange(83) * .02 - 1.2           # s from plant; contact at .18
 
-# [view][pair][difference x, difference y, middle x, middle y] = mean a b d, spread a b d, residual before plant and after
-TURN = [[[[-.061, .339, .046, .045, .121, .063, .020, .053], [.012, .045, -.089, .021, .066, .051, .013, .033],
-          [.030, -.043, -.024, .015, .025, .020, .008, .015], [.008, .001, -.012, .011, .019, .020, .007, .017]],
-         [[.039, .196, -.251, .126, .146, .074, .021, .056], [-.043, .028, -.163, .045, .130, .136, .030, .025],
-          [.025, .014, -.211, .029, .080, .083, .012, .024], [.079, .119, -.073, .069, .080, .088, .033, .039]]],
-        [[[-.039, .002, .082, .028, .129, .075, .054, .077], [.101, -.056, -.046, .057, .114, .068, .026, .026],
-          [.001, .032, .019, .017, .022, .022, .023, .016], [-.017, .005, .007, .006, .020, .016, .018, .012]],
-         [[.221, -.047, -.217, .054, .144, .132, .095, .058], [.060, -.010, -.073, .063, .197, .131, .030, .024],
-          [.221, .110, -.185, .054, .042, .094, .025, .029], [-.025, -.075, -.030, .039, .036, .056, .023, .033]]]]
-# The other points, torso lengths: constant part (mean x, y and spread) and slow part before plant.
-#         head         nose          sh sh  l elbow         r elbow         l wrist        r wrist         hips  l knee        r knee         ankles heels toes bat
-MEAN = [[(-.02, .01), (-.026, .01), 0, 0, (.011, -.027), (.040, -.012), (.028, -.005), (-.023, -.030), 0, 0, (.012, .027), (-.002, .028), 0, 0, 0, 0, 0, 0, 0, 0],
-        [(-.02, .00), (-.023, .00), 0, 0, (-.119, -.028), (.003, -.002), (0, .021), (-.016, -.015), 0, 0, (.013, .016), (-.030, -.027), 0, 0, 0, 0, 0, 0, 0, 0]]
-BIAS = [[.04, .045, .010, .010, .025, .055, .025, .055, .010, .010, .028, .028, .010, .010, .014, .012, .010, .014, .014, .014],
-        [.04, .040, .010, .010, .070, .022, .040, .030, .010, .010, .022, .025, .014, .010, .024, .010, .010, .010, .014, .014]]
-SLOW = [[.018, .018, .004, .004, .018, .048, .016, .042, .006, .006, .026, .018, .005, .005, .007, .006, .006, .005, .010, .012],
-        [.025, .025, .004, .004, .055, .024, .032, .020, .006, .006, .022, .014, .012, .005, .020, .006, .008, .005, .010, .012]]
+NOISE = os.path.join(os.path.dirname(os.path.abspath(__file__)), 'noise.npz')
+
+# Errors of each point alone, trunk lengths: constant and slow. About half of what the clips have, again.
+#         head  nose  sh  sh   l el  r el  l wr  r wr  hips      l kn  r kn  ankles      heels      toes       bat
+BIAS = [.02, .02, .006, .006, .025, .025, .018, .022, .008, .008, .014, .014, .007, .006, .009, .007, .006, .007, .007, .008]
+SLOW = [.010, .010, .003, .003, .018, .018, .016, .016, .004, .004, .011, .009, .005, .003, .007, .004, .004, .004, .005, .006]
 HIDES = [0, 0, 0, 0, 1, 1, 1, 1, 0, 0, .5, .5, .4, .4, .4, .4, .4, .4, 0, 0]       # how much being behind the body matters
-BURST = [.003, .003, 0, 0, .010, .012, .010, .012, 0, 0, .002, .002, .001, .001, .001, .001, .001, .001, .003, .004]
+BURST = [.003, .003, 0, 0, .008, .010, .008, .010, 0, 0, .002, .002, .001, .001, .001, .001, .001, .001, .003, .004]
+APART = [.05, .12]     # other skeletons: share by which shoulders and hips lie farther apart, one sigma
 
 
 def uni(a, b, *s, dev):
@@ -104,18 +92,26 @@ def project(X, cam):
 
 
 @functools.lru_cache
-def constants(dev):
-    """The tables above on a device; a plain 0 in MEAN stands for (0, 0)."""
-    t = lambda v: torch.tensor(v, device=dev, dtype=torch.float32)
-    return dict(turn=t(TURN), mean=t([[v or (0, 0) for v in r] for r in MEAN]), bias=t(BIAS), slow=t(SLOW), hides=t(HIDES), burst=t(BURST),
-                other=torch.tensor([0, 1, 3, 2, 5, 4, 7, 6, 9, 8, 11, 10, 13, 12, 14, 15, 16, 17, 18, 19], device=dev))
+def constants(dev, file):
+    """The tables above and noise.npz on a device."""
+    t = lambda v: torch.tensor(np.asarray(v), device=dev, dtype=torch.float32)
+    z = np.load(file)
+    view = torch.tensor(z['view'], device=dev).long()
+    out = dict(bias=t(BIAS), slow=t(SLOW), hides=t(HIDES), burst=t(BURST), view=view, score=t(z['score']) / 255,
+               other=torch.tensor([0, 1, 3, 2, 5, 4, 7, 6, 9, 8, 11, 10, 13, 12, 14, 15, 16, 17, 18, 19], device=dev))
+    for n in ('coef', 'curve'):
+        v = t(z[n]).flatten(1)
+        mean = torch.stack([v[view == i].mean(0) for i in (OPEN, REAR)])
+        # The clips' own: one sigma of a mixture with normal weights is that of the clips.
+        out[n] = mean, (v - mean[view]) / torch.stack([(view == i).sum() for i in (OPEN, REAR)]).float().sqrt()[view][:, None]
+    return out
 
 
-def corrupt(uv, z, Q, cam, view, t, contact, fps, scale):
-    """uv with the track's errors, and scores (0 = missing). t (B, T): s from plant; contact (B, T): 1 after contact;
-    scale (B,) multiplies all errors."""
-    B, T, dev = uv.shape[0], uv.shape[1], uv.device
-    tab, after = constants(dev), (t > 0).float()
+def corrupt(uv, z, Q, cam, view, t, T, fps, scale):
+    """uv with the track's errors, and scores (0 = missing). t (B, steps): s from plant; T (B,): s from plant to contact;
+    fps (B,); scale (B,) multiplies all errors."""
+    B, S, dev = uv.shape[0], uv.shape[1], uv.device
+    tab = constants(str(dev), NOISE)
     mid = lambda a: (uv[:, :, a[0]] + uv[:, :, a[1]]) / 2
     torso = (mid(PAIRS[0]) - mid(PAIRS[1])).norm(dim=-1).median(1).values.clamp(min=1e-4)[:, None, None, None]
     k = scale[:, None, None, None]
@@ -124,63 +120,73 @@ def corrupt(uv, z, Q, cam, view, t, contact, fps, scale):
     vel = vel / torso
     speed = vel.norm(dim=-1, keepdim=True)
     hands = (speed[:, :, 6] + speed[:, :, 7]) / 2
-    act = ((1 + 1.3 * (hands / 8).clamp(0, 1)) * (1 + .5 * contact[..., None]))[:, :, None]
+    act = (1 + 1.3 * (hands / 8).clamp(0, 1))[:, :, None]
     behind = torch.sigmoid((z - ((z[:, :, 8] + z[:, :, 9]) / 2)[:, :, None] - .08) / .06) * tab['hides']
-    bias = tab['mean'][view][:, None] * uni(.2, 1.2, B, 1, 1, 1, dev=dev) + torch.randn(B, 1, POINTS, 2, device=dev) * tab['bias'][view][:, None, :, None]
-    slow = (.75 * wander(B, T, POINTS * 2, 10, dev) + .65 * wander(B, T, POINTS * 2, 4, dev)).view(B, T, POINTS, 2) * tab['slow'][view][:, None, :, None]
-    e = (bias + slow * act * (1 + 1.0 * behind[..., None])) * k
-    e = e + vel * torch.randn(B, 1, POINTS, 1, device=dev) * .004 * k
+    # Draw from the clips of the view.
+    mine = (tab['view'][None] == view[:, None]).float()
+    G = torch.randn(B, len(tab['view']), device=dev) * mine
+    one = torch.multinomial(mine, 1)[:, 0]
+    (mc, dc), (mk, dk) = tab['coef'], tab['curve']
+    coef = mc[view].view(B, 2, 4, 4) * uni(.65, 1.35, B, 2, 1, 1, dev=dev) + torch.where(view == REAR, 2., 1.6)[:, None, None, None] * (G @ dc).view(B, 2, 4, 4) + .03 * torch.randn(B, 2, 4, 4, device=dev)
+    curve = (mk[view] * uni(.6, 1.4, B, 1, dev=dev) + 1.25 * (G @ dk)).view(B, len(TAU), POINTS, 2)
+    Tc = T[:, None]
+    tau = torch.where(t < 0, t, torch.where(t < Tc, t * .18 / Tc, .18 + t - Tc))
+    tau = tau * torch.exp(.1 * torch.randn(B, 1, device=dev)) + .02 * torch.randn(B, 1, device=dev)
+    e = at(curve, pos_of(tau))
+    slow = (.75 * wander(B, S, POINTS * 2, 10, dev) + .65 * wander(B, S, POINTS * 2, 4, dev)).view(B, S, POINTS, 2) * tab['slow'][:, None]
+    e = e + torch.randn(B, 1, POINTS, 2, device=dev) * tab['bias'][:, None] + slow * act * (1 + behind[..., None])
+    e = (e + vel * torch.randn(B, 1, POINTS, 1, device=dev) * .003) * k
     # Shoulders and hips turn with the line.
-    coef = tab['turn'][view]                                  # B, pair, 4, 8
-    coef = torch.cat([coef[..., :3] * uni(.5, 1.2, B, 1, 1, 1, dev=dev) + torch.randn(B, 2, 4, 3, device=dev) * (1.25 * coef[..., 3:6] + .015), coef[..., 6:]], -1)
+    rear = (view == REAR).float()[:, None, None]
     for p, (a, b) in enumerate(PAIRS):
         v = Q[:, :, a] - Q[:, :, b]
         w = v.norm(dim=-1, keepdim=True).clamp(min=1e-3)
         c, s = v[..., :1] / w, v[..., 2:] / w
+        rate = torch.zeros_like(c)
+        rate[:, 1:-1] = (c[:, 2:] - c[:, :-2]) * (RATE / 2 * .1)
         px = w * cam['f'][:, None, None] / ((z[:, :, a] + z[:, :, b]) / 2)[..., None] / torso[:, :, 0]
-        g = coef[:, None, p]                                                     # B, 1, 4, 5
-        behind_ = (view == REAR).float()[:, None, None]
-        r = g[..., 0] + g[..., 1] * torch.where(behind_ > 0, c, 1 - c) + g[..., 2] * (s + behind_)
-        r = r + wander(B, T, 4, 8, dev) * (g[..., 3] + (g[..., 4] - g[..., 3]) * after[..., None]) * 1.3
-        # From behind, the lead side is hidden by the rear one and guessed: the hip stays back from the load to contact, the
-        # shoulder is ahead for a moment around plant.
-        if p == 0:
-            late = -(torch.randn(B, 1, device=dev) * .29).abs() * torch.exp(-((t - uni(-.02, .04, B, 1, dev=dev)) / uni(.03, .08, B, 1, dev=dev)) ** 2 / 2)
-        else:
-            late = (.17 + .11 * torch.randn(B, 1, device=dev)) * ((t + .5) / .25).clamp(0, 1) * ((.3 - t) / .2).clamp(.3, 1)
-        r = r * px * k[:, 0]
+        g = coef[:, None, p]                                                     # B, 1, 4, 4
+        r = g[..., 0] + g[..., 1] * torch.where(rear > 0, c, 1 - c) + g[..., 2] * (s + rear) + g[..., 3] * rate
+        r = (r + wander(B, S, 4, 8, dev) * .012 * act[:, :, 0]) * px
+        r[..., :2] += APART[p] * torch.randn(B, 1, 1, device=dev) * (uv[:, :, a] - uv[:, :, b]) / torso[:, :, 0]
+        r = r * k[:, 0]
         e[:, :, a] += r[..., 2:] + r[..., :2] / 2
-        e[:, :, a, :1] += late[..., None] * behind_ * px * k[:, 0]
         e[:, :, b] += r[..., 2:] - r[..., :2] / 2
     # Now and then a point is elsewhere for a while: hidden, or drawn to the other side's.
     rate = (tab['burst'] * (1 + 2 * behind) * act[..., 0] * scale[:, None, None].clamp(max=1.5)).clamp(max=.4)
-    burst = (torch.special.ndtr(wander(B, T, POINTS, 4, dev)) > 1 - rate).float()[..., None]
+    burst = (torch.special.ndtr(wander(B, S, POINTS, 4, dev)) > 1 - rate).float()[..., None]
     pull = (torch.rand(B, 1, POINTS, 1, device=dev) * 1.2 - .5).clamp(0, .7)
     pull[:, :, [0, 1, 14, 15, 16, 17, 18, 19]] = 0
-    e = e + burst * (wander(B, T, POINTS * 2, 7, dev).view(B, T, POINTS, 2) * .15 + pull * (uv[:, :, tab['other']] - uv) / torso) * k.clamp(max=1.5)
+    e = e + burst * (wander(B, S, POINTS * 2, 7, dev).view(B, S, POINTS, 2) * .15 + pull * (uv[:, :, tab['other']] - uv) / torso) * k.clamp(max=1.5)
     q = uv + e * torso
-    white = (.003 + .0022 * speed.clamp(max=12)) * k * torso
-    if fps < 45:                                                                 # frames, and back to the grid
-        n = int(T * fps / RATE)
-        pos = ((torch.arange(n, device=dev) + torch.rand(1, device=dev)) * RATE / fps).clamp(0, T - 1.001)
-        i, f = pos.floor().long(), (pos - pos.floor())[None, :, None, None]
-        frames = q[:, i] * (1 - f) + q[:, i + 1] * f + torch.randn(B, n, POINTS, 2, device=dev) * white[:, i]
-        back = ((torch.arange(T, device=dev) - pos[0]) * fps / RATE).clamp(0, n - 1.001)
-        i, f = back.floor().long(), (back - back.floor())[None, :, None, None]
-        q = frames[:, i] * (1 - f) + frames[:, i + 1] * f
-    else:
-        q = q + torch.randn_like(q) * white * (1. if fps < 90 else .7)
+    white = .5 * (.003 + .0022 * speed.clamp(max=12)) * k * torso
+    few = (fps < 45).nonzero()[:, 0]
+    q_ = q + torch.randn_like(q) * white
+    if len(few):                                                                 # frames, and back to the grid
+        step, n = (RATE / fps[few])[:, None], int(S * 45 / RATE)
+        first = torch.rand(len(few), 1, device=dev)
+        pos = ((torch.arange(n, device=dev)[None] + first) * step).clamp(0, S - 1.001)
+        frames = at(q_[few], pos)
+        back = ((torch.arange(S, device=dev)[None] / step - first)).clamp(0, n - 1.001)
+        q_[few] = at(frames, back)
+    q = q_
     told = yes(.75, B, dev)[:, None, None]                                       # scores tell hiding, or nothing
-    conf = 1 - told * (.9 * torch.maximum(behind * torch.rand(B, 1, POINTS, device=dev), .7 * burst[..., 0] * torch.rand(B, 1, POINTS, device=dev)))
-    conf = (conf * (1 - .25 * torch.rand(B, 1, POINTS, device=dev))).clamp(.05, 1)
-    there = torch.ones(B, T, POINTS, device=dev)
+    score = at(tab['score'][one], pos_of(tau))
+    conf = torch.where(told > 0, score, torch.ones_like(score)) * (1 - .25 * torch.rand(B, 1, POINTS, device=dev))
+    conf = (conf * (1 - told * .6 * burst[..., 0] * torch.rand(B, 1, POINTS, device=dev))).clamp(.05, 1)
+    conf[:, :, 18:] = 1                                                          # the bat's ends are there or not
+    there = torch.ones(B, S, POINTS, device=dev)
     there[:, :, 0:2] *= 1 - yes(.08, B, dev)[:, None, None]
     there[:, :, 12:18] *= 1 - yes(.05, B, dev)[:, None, None]
     there[:, :, 18:] *= 1 - yes(.12, B, dev)[:, None, None]
     fast = (speed[:, :, 19:20, 0] / 14).clamp(0, 1)
-    there[:, :, 18:] *= (torch.special.ndtr(wander(B, T, 1, 3, dev)) > torch.rand(B, 1, 1, device=dev) * .5 * (.1 + .9 * fast)).float()
-    there *= (torch.special.ndtr(wander(B, T, POINTS, 3, dev)) > .006 * scale[:, None, None]).float()
+    there[:, :, 18:] *= (torch.special.ndtr(wander(B, S, 1, 3, dev)) > torch.rand(B, 1, 1, device=dev) * .5 * (.1 + .9 * fast)).float()
+    there *= (torch.special.ndtr(wander(B, S, POINTS, 3, dev)) > .006 * scale[:, None, None]).float()
     return q, conf * there
+
+
+def pos_of(tau):
+    return ((tau - float(TAU[0])) * 50).clamp(0, len(TAU) - 1.001)
 
 
 def lower_median(x, ok):
@@ -261,9 +267,12 @@ def truth(X, stance, cam):
     return A, bat, level(bat), level(X - root) / (2 * trunk)[:, None, None, None]
 
 
-def sample(X, T, view, fps, dev, clean=False, nominal=False):
-    """Windows of the motions X (B, COUNT, 20, 3) as seen. Returns input, truth, valid (B, T) and the weight of each sample."""
+def sample(X, T, view, fps, dev, clean=False, nominal=False, keep=None):
+    """Windows of the motions X (B, COUNT, 20, 3) as seen. Returns input, truth, valid (B, T) and the weight of each sample.
+
+    keep, a dict, gets the motions at the samples (B, T, 20, 3), and where stance and plant lie (B,), in samples."""
     B = len(X)
+    fps = torch.full((B,), float(fps), device=dev) if not torch.is_tensor(fps) else fps
     rough = yes(.1, B, dev)
     late = torch.randn(B, device=dev) * .012 + rough * uni(-.12, .12, B, dev=dev)          # error of the plant time, s
     k = torch.arange(STEPS, device=dev)[None] / RATE - BEFORE
@@ -275,14 +284,15 @@ def sample(X, T, view, fps, dev, clean=False, nominal=False):
     valid = ((k >= begin[:, None]) & (k <= end[:, None])).float()
     first = ((begin + BEFORE) * RATE).clamp(min=0).ceil()
     stance = first + torch.rand(B, device=dev) * ((1.2 * RATE - first).clamp(min=0))     # up to 0.3 s before plant
+    if keep is not None:
+        keep.update(W=W, stance=stance, plant=(BEFORE - late) * RATE)
     cam = camera(W, view, nominal)
     uv, z, Q = project(W, cam)
-    contact = (t > T[:, None]).float()
     if clean:
         q, conf = uv, torch.ones(uv.shape[:3], device=dev)
     else:
-        scale = torch.where(torch.rand(B, device=dev) < .1, torch.full((B,), .15, device=dev), torch.exp(torch.randn(B, device=dev) * .25))
-        q, conf = corrupt(uv, z, Q, cam, view, t, contact, fps, scale)
+        scale = torch.where(torch.rand(B, device=dev) < .1, torch.full((B,), .15, device=dev), torch.exp(torch.randn(B, device=dev) * .3))
+        q, conf = corrupt(uv, z, Q, cam, view, t, T, fps, scale)
     # Known by other means, sometimes: the camera's place, the hitter's widths.
     ky, kw = yes(.3, B, dev), yes(.2, B, dev)
     sy = uni(1, 8, B, dev=dev)
@@ -294,6 +304,6 @@ def sample(X, T, view, fps, dev, clean=False, nominal=False):
     wd = lambda p: med(W[:, :, p[0]] - W[:, :, p[1]]) / body * torch.exp(.03 * torch.randn(B, device=dev)) * 3
     width = torch.stack([kw, kw * wd(PAIRS[0]), kw * wd(PAIRS[1])], 1)
     told = yes(.8, B, dev)
-    x, _ = encode(q, conf, valid, stance, view, told, torch.full((B,), float(fps), device=dev), yaw, width)
+    x, _ = encode(q, conf, valid, stance, view, told, fps, yaw, width)
     weight = valid * (1 + 2 * ((k > -.35) & (k < .15)).float() + 2 * ((k > -.06) & (k < .06)).float())
     return x, (A, bw, bc, J), valid, weight

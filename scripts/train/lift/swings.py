@@ -7,6 +7,7 @@ loosely and no coordination can be learnt by heart. Arms and legs follow by two-
 
 All magnitudes are the author's choices, wide on purpose; common practice, no source."""
 import multiprocessing
+import os
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
@@ -79,7 +80,7 @@ class Draw:
 
     def __init__(self, B, seed):
         self.B, self.R = B, np.random.RandomState(seed)
-        self.wobble = np.exp(.45 * self.R.randn(B)) * np.where(self.R.rand(B) < .15, .25, 1.0)
+        self.wobble = np.exp(.45 * self.R.randn(B)) * np.where(self.R.rand(B) < .25, .25, 1.0)
 
     def uni(self, a, b):
         return self.R.uniform(a, b, self.B)
@@ -175,9 +176,9 @@ def generate(B, seed):
     hips = K((t0, h_st), (tload + N(.05, .06), h_in), (-.10, h_in * .5 + .2 * h_pl + N(0, 5)), (0, h_pl),
              (T * .5 + h_lag, h_pl + U(.4, .8) * (h_co - h_pl)), (T + h_lag, h_co), (T + .12, h_co + U(-4, 26)),
              (T + .4, h_co + U(-10, 38)), (END, h_co + U(-10, 40)), width=.02) + W(4.0)
-    coil = np.where(P(.25), N(2, 9), np.clip(N(28, 18), -20, 75))
-    s_st, s_pl = h_st + N(-7, 10), h_pl - coil
-    s_in = np.clip(np.where(P(.12), s_pl + N(0, 6), np.minimum(s_pl - U(-6, 24), s_st + 3)), -70, 45)
+    coil = np.where(P(.25), N(2, 9), np.where(P(.25), U(0, 80), np.clip(N(28, 18), -20, 75)))
+    s_st, s_pl = h_st + N(-5, 11), h_pl - coil
+    s_in = np.clip(np.where(P(.12), s_pl + N(0, 6), np.minimum(s_pl - U(-6, 24), s_st + 3)), -80, 45)
     s_co = np.clip(N(74, 26) + .3 * (s_pl + 8), 10, 140)
     s_lag = N(0, .014)
     shoulders = K((t0, s_st), (tload + N(.08, .08), s_in), (-.05, .4 * s_in + .6 * s_pl + N(0, 4)), (0, s_pl),
@@ -348,7 +349,7 @@ def generate(B, seed):
     X = np.stack([ears, nose, S['l'], S['r'], E['l'], E['r'], wrist['l'], wrist['r'], hip_l, hip_r, knee_l, knee_r,
                   foot_l[0], foot_r[0], foot_l[1], foot_r[1], foot_l[2], foot_r[2], knob, tip], 2)
     # The hitter as a whole need not stand square to the pitch line.
-    a = N(0, 6) * DEG
+    a = np.where(P(.2), N(0, 14), N(0, 6)) * DEG
     c, sn = column(np.cos(a))[..., None], column(np.sin(a))[..., None]
     x, y = X[..., 0].copy(), X[..., 1].copy()
     X[..., 0], X[..., 1] = c * x - sn * y, sn * x + c * y
@@ -362,7 +363,7 @@ def job(a):
 
 def stream(count, seed, procs, batch=250):
     """Yields (points, times to contact) in batches, made by procs processes; fixed by seed."""
-    with multiprocessing.get_context('fork').Pool(procs) as pool:
+    with multiprocessing.get_context('fork').Pool(procs, os.nice, (10,)) as pool:
         yield from pool.imap(job, [(batch, seed * 100003 + i) for i in range(count // batch)])
 
 

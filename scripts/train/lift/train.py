@@ -15,11 +15,13 @@ import time
 import numpy as np
 import torch
 
+import look
 import swings
 from look import ANGLES, CHANNELS, STEPS, sample
 from net import QUANTILES, Lift
 
-FPS = [30, 30, 60, 60, 60, 60, 120, 240]
+FPS = [25, 30, 30, 60, 60, 60, 60, 50, 120, 240]
+CHUNK = 4                        # batches filmed at once, which costs little more than one
 
 
 def pinball(e, q):
@@ -93,7 +95,9 @@ def main():
     a.add_argument('--procs', type=int, default=os.cpu_count() - 1)
     a.add_argument('--seed', type=int, default=1)
     a.add_argument('--batch', type=int, default=512)
-    a.add_argument('--rate', type=float, default=1.3e-3)
+    a.add_argument('--rate', type=float, default=1.2e-3)
+    a.add_argument('--start', help='weights to go on from')
+    a.add_argument('--noise', help='other errors than noise.npz')
     a.add_argument('--device', default='cuda')
     a.add_argument('--compile', type=int, default=1)
     a.add_argument('--check', action='store_true')
@@ -101,6 +105,7 @@ def main():
     if a.check:
         a.swings, a.seconds, a.compile = 500, 4, 0
     dev, B = a.device, a.batch
+    look.NOISE = a.noise or look.NOISE
     torch.manual_seed(a.seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     os.makedirs(a.out, exist_ok=True)
@@ -138,15 +143,17 @@ def main():
         take(True)
     print('%d motions after %.0f s' % (have, time.time() - t0), flush=True)
     net = Lift().to(dev)
+    if a.start:
+        net.load_state_dict(torch.load(a.start, map_location=dev))
     ema = copy.deepcopy(net).eval()
     print('parameters', sum(p.numel() for p in net.parameters()), flush=True)
-    opt = torch.optim.AdamW(net.parameters(), a.rate, weight_decay=.02, betas=(.9, .98))
+    opt = torch.optim.AdamW(net.parameters(), a.rate, weight_decay=.02, betas=(.9, .98), fused=dev == 'cuda')
     const = dict(q=torch.tensor(QUANTILES, device=dev), e=torch.tensor([.68, .90], device=dev),
                  w=torch.tensor([1.2, 1.2, 1.2, 1.2, 1.0, 1.4, 1.2, 1., .7, .6, .6, .3, .3], device=dev))
     if a.compile:
         torch._dynamo.config.suppress_errors = True                              # slower, but never stopped
     fast, step_loss = (torch.compile(net), torch.compile(loss_of)) if a.compile else (net, loss_of)
-    t0, it, total, seen = time.time(), 0, [], 0
+    t0, it, total, chunk, fps = time.time(), 0, [], [], torch.tensor(FPS, device=dev, dtype=torch.float32)
     while True:
         pr = (time.time() - t0) / a.seconds
         if pr >= 1:
@@ -155,10 +162,14 @@ def main():
             g['lr'] = a.rate * min(1, (it + 1) / 400) * .5 * (1 + math.cos(math.pi * pr)) + 1e-6
         while open_ and not line.empty():
             take(False)
-        with torch.no_grad():
-            i = torch.randint(0, have, (B,), device=dev)
-            view = torch.randint(0, 2, (B,), device=dev)
-            x, want, valid, w = sample(X[i], T[i], view, FPS[int(torch.randint(0, len(FPS), (1,)))], dev)
+        if not chunk:
+            with torch.no_grad():
+                i = torch.randint(0, have, (B * CHUNK,), device=dev)
+                view = torch.randint(0, 2, (B * CHUNK,), device=dev)
+                x, want, _, w = sample(X[i], T[i], view, fps[torch.randint(0, len(FPS), (B * CHUNK,), device=dev)], dev)
+                chunk = list(zip(x.split(B), zip(*(v.split(B) for v in want)), w.split(B)))
+                del x, want, w
+        x, want, w = chunk.pop()
         with torch.autocast('cuda' if dev == 'cuda' else 'cpu', dtype=torch.bfloat16, enabled=dev == 'cuda'):
             out = fast(x)
         l, la = step_loss(out, want, w, const)
@@ -167,7 +178,7 @@ def main():
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.)
         opt.step()
         with torch.no_grad():
-            k = min(.999, (it + 1) / (it + 10))
+            k = min(.9995, (it + 1) / (it + 10))
             torch._foreach_mul_(list(ema.parameters()), k)
             torch._foreach_add_(list(ema.parameters()), list(net.parameters()), alpha=1 - k)
         it += 1
