@@ -23,7 +23,7 @@ const (
 	trackVersion   = 3
 	batVersion     = 3
 	soundVersion   = 1
-	eventVersion   = 5
+	eventVersion   = 6
 	liftVersion    = 3
 	measureVersion = 8
 	judgeVersion   = 2

@@ -30,6 +30,11 @@ const (
 	// batReach is how far from the hands' own estimate the bat is believed,
 	// s.
 	batReach = 0.10
+	// farReach is how far from the hands' own estimate a fast bat is believed
+	// against them, s, and fastBat the angular speed, rad/s, that only a
+	// swing has: waggles stay under 7 (common practice, no source), swings
+	// reach 28 (Welch et al. 1995, value from memory).
+	farReach, fastBat = 0.35, 12.0
 	// leastFlank is the share of its length that the bat must show across
 	// the picture, seen from behind, for the flanks of that to be timed.
 	leastFlank = 0.6
@@ -144,6 +149,32 @@ func (b *body) batContact(hands estimate) (estimate, bool) {
 		return estimate{}, false
 	}
 	return fuse(all), true
+}
+
+// batElsewhere is when bat and ball meet by the bat alone, where that is far from
+// the hands' estimate: in the open-side view a fast barrel passes the hands toward
+// the pitcher once in a swing, and when it does not near the hands' estimate but
+// does elsewhere, the hands were wrong.
+func (b *body) batElsewhere(hands estimate) (estimate, bool) {
+	v := b.bat
+	if v == nil || b.view != swing.OpenSide {
+		return estimate{}, false
+	}
+	if _, near := b.squareOpenSide(v, hands.t); near {
+		return estimate{}, false
+	}
+	from, to := b.span(hands.t-farReach, hands.t+farReach)
+	best := -1
+	for i := max(1, from); i < to; i++ {
+		passes := v.ok[i-1] && v.ok[i] && b.forward*v.x[i-1] <= 0 && b.forward*v.x[i] > 0
+		if passes && v.speed[i] > fastBat && (best < 0 || v.speed[i] > v.speed[best]) {
+			best = i
+		}
+	}
+	if best < 0 {
+		return estimate{}, false
+	}
+	return b.batContact(estimate{t: b.times[best]})
 }
 
 // squareOpenSide is when the barrel passes the hands toward the pitcher: the

@@ -97,6 +97,28 @@ func TestBatPartlySeen(t *testing.T) {
 	}
 }
 
+// TestBatAgainstHands: seen from the open side, hands that are timed far from where
+// a fast barrel passes them are not believed.
+func TestBatAgainstHands(t *testing.T) {
+	for _, off := range []float64{-0.22, 0.22} {
+		m, wrong := swingtest.Default(), swingtest.Default()
+		wrong.Contacts = []float64{m.Contacts[0] + off}
+		cam := swingtest.Camera{View: swing.OpenSide, FPS: 60, Noise: 0.001}
+		poses, steady, _ := cam.Film(wrong)
+		tr, _, err := track.Build(poses, steady, false, track.DefaultOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		sw, _, err := event.Detect(tr, event.Evidence{Bat: cam.Bat(m, tr.Times, 1, nil)}, event.DefaultOptions())
+		if err != nil || len(sw) != 1 {
+			t.Fatalf("%d swings, %v", len(sw), err)
+		}
+		if e := sw[0].Events[swing.Contact]; math.Abs(e.Time-m.Contacts[0]) > 0.015 || e.Method != "bat" {
+			t.Errorf("hands off by %+.2f s: contact off by %+.1f ms, %+v", off, 1e3*(e.Time-m.Contacts[0]), e)
+		}
+	}
+}
+
 // TestBatStandsStill: sights that do not turn are no swing of a bat.
 func TestBatStandsStill(t *testing.T) {
 	m, cam := swingtest.Default(), swingtest.Camera{Noise: 0.001}

@@ -125,7 +125,9 @@ func (b *body) one(t *swing.Track, c candidate, lo, hi float64, sd sides) swing.
 // when it had a fair share.
 func (b *body) meeting(peak float64) estimate {
 	e := b.contact(peak)
-	if bat, ok := b.batContact(e); ok {
+	if bat, ok := b.batElsewhere(e); ok {
+		e = bat // the hands, hidden or mistaken, were timed at something else
+	} else if bat, ok := b.batContact(e); ok {
 		tells := bat.sigma < 1.5*e.sigma
 		if e = fuse([]estimate{e, bat}); tells {
 			e.method = byBat
