@@ -289,26 +289,29 @@ func (k *inboxKeeper) take(ctx context.Context, f watch.File) error {
 	if err != nil {
 		return err
 	}
-	for _, s := range before {
-		path := filepath.Join(s.Root, filepath.FromSlash(s.Path))
-		if j, err := k.queue.Get(ctx, s.Job); err == nil && j.State == queue.Done && !exists(filepath.Join(j.Clip.Out, j.Clip.Folder, analysisFile)) {
-			break // its results were removed: they are wanted again
-		}
-		if path == f.Abs { // only its time has changed
-			return k.remember(ctx, f, clip.SHA256, s.Job, "")
-		}
-		text := "the content of " + path + ", which is analysed once"
-		if !exists(path) {
-			text = "it was " + path + " before"
-		}
-		if err := k.remember(ctx, f, clip.SHA256, s.Job, ""); err != nil {
-			return err
-		}
-		line.Event, line.Text, line.Job = eventSame, text, s.Job
-		k.print(line)
-		return nil
+	if len(before) == 0 {
+		return k.enqueue(ctx, f, clip, line)
 	}
-	return k.enqueue(ctx, f, clip, line)
+	s := before[0]
+	for _, b := range before {
+		if filepath.Join(b.Root, filepath.FromSlash(b.Path)) == f.Abs {
+			s = b
+		}
+	}
+	j, err := k.queue.Get(ctx, s.Job)
+	if err == nil && j.State == queue.Done && !exists(filepath.Join(j.Clip.Out, j.Clip.Folder, analysisFile)) {
+		return k.enqueue(ctx, f, clip, line) // its results were removed: they are wanted again
+	}
+	path := filepath.Join(s.Root, filepath.FromSlash(s.Path))
+	if err := k.remember(ctx, f, clip.SHA256, s.Job, ""); err != nil || path == f.Abs { // only its time has changed
+		return err
+	}
+	line.Event, line.Job, line.Text = eventSame, s.Job, "the content of "+path+", which is analysed once"
+	if !exists(path) {
+		line.Text = "it was " + path + " before"
+	}
+	k.print(line)
+	return nil
 }
 
 // enqueue adds the job for a clip.

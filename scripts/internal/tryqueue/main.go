@@ -31,7 +31,6 @@ type bench struct {
 	bin   string // the program
 	dir   string // everything lies in it
 	clips string // folder of clips
-	n     int
 	every time.Duration
 	limit time.Duration
 	from  int // first fault
