@@ -288,9 +288,9 @@ func progressText(st story) string {
 	case row.Days == 0:
 		line += ", no swing in them yet"
 	case row.Days == 1:
-		line += fmt.Sprintf(", %d swings on %s", row.Hitter.Swings, row.LastDay)
+		line += fmt.Sprintf(", %s on %s", swings(row.Hitter.Swings), row.LastDay)
 	default:
-		line += fmt.Sprintf(", %d swings on %d days, %s to %s", row.Hitter.Swings, row.Days, row.FirstDay, row.LastDay)
+		line += fmt.Sprintf(", %s on %d days, %s to %s", swings(row.Hitter.Swings), row.Days, row.FirstDay, row.LastDay)
 	}
 	wrap(&b, "", ui.Plain(line))
 	if row.Need != nil {
@@ -318,6 +318,13 @@ func progressText(st story) string {
 		b.WriteString("\nNo checkpoint was judged: analyse the clips with targets.\n")
 	}
 	return b.String()
+}
+
+func swings(n int) string {
+	if n == 1 {
+		return "1 swing"
+	}
+	return fmt.Sprintf("%d swings", n)
 }
 
 func trendRow(t *swing.Trend) []string {

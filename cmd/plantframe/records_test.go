@@ -91,7 +91,7 @@ func TestHitterIsCutOut(t *testing.T) {
 	s.Bat.Sights = make([]swing.BatSight, len(s.Track.Times))
 	s.Bat.Sights[row] = swing.BatSight{Seen: true, Knob: swing.Point{X: 60, Y: 120}, Tip: swing.Point{X: 90, Y: 60}}
 	still := image.Rect(0, 0, 1000, 800) // twice the clip's size
-	if got, want := hitterAt(still, &s, swing.Plant, 500), image.Rect(75, 87, 205, 510); got != want {
+	if got, want := hitterAt(still, &s, swing.Plant, 500), image.Rect(75, 87, 205, 509); got != want {
 		t.Errorf("%v, want %v", got, want)
 	}
 	s.Bat.Sights = nil

@@ -193,5 +193,26 @@ func (r *Records) failed(op, msg string, err error) error {
 	if r.postgres {
 		hint = "check that the database server runs and lets you in; the setting store names another place, or none"
 	}
-	return &swing.Error{Op: op, Clip: r.place, Frame: -1, Kind: swing.KindOutput, Msg: msg, Hint: hint, Err: err}
+	return &swing.Error{Op: op, Clip: r.place, Frame: -1, Kind: swing.KindOutput, Msg: msg + ": " + cause(err), Hint: hint, Err: err}
+}
+
+// cause is what an error comes down to, in one line: "connection refused" rather than
+// how the driver came to it.
+func cause(err error) string {
+	for {
+		var next error
+		switch e := err.(type) { //nolint:errorlint // each layer in turn
+		case interface{ Unwrap() error }:
+			next = e.Unwrap()
+		case interface{ Unwrap() []error }:
+			if all := e.Unwrap(); len(all) > 0 {
+				next = all[0]
+			}
+		}
+		if next == nil {
+			line, _, _ := strings.Cut(err.Error(), "\n")
+			return line
+		}
+		err = next
+	}
 }
