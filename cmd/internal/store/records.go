@@ -193,8 +193,14 @@ func (r *Records) failed(op, msg string, err error) error {
 	if r.postgres {
 		hint = "check that the database server runs and lets you in; the setting store names another place, or none"
 	}
-	return &swing.Error{Op: op, Clip: r.place, Frame: -1, Kind: swing.KindOutput, Msg: msg + ": " + cause(err), Hint: hint, Err: err}
+	return &swing.Error{Op: op, Clip: r.place, Frame: -1, Kind: swing.KindOutput, Msg: msg, Hint: hint, Err: brief{err}}
 }
+
+// brief is an error that says what it comes down to and keeps the rest for programs.
+type brief struct{ err error }
+
+func (b brief) Error() string { return cause(b.err) }
+func (b brief) Unwrap() error { return b.err }
 
 // cause is what an error comes down to, in one line: "connection refused" rather than
 // how the driver came to it.
