@@ -232,6 +232,7 @@ for (const p of ['/clips', '/jobs', '/hitters', '/upload', '/roster']) {
 if ((await gp.goto(base + a)).status() !== 200) wrong('a link does not show the clip of its hitter');
 await page.goto(base + hitter);
 await page.click('text=Revoke');
+await page.waitForSelector('text=revoked; made');
 if ((await gp.goto(base + a)).url().includes('/clips/')) wrong('a revoked link still shows a clip');
 const viewer = await browser.newContext();
 const vp = await viewer.newPage();
