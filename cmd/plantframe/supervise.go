@@ -60,7 +60,11 @@ func (s *supervisor) run(ctx context.Context, end <-chan struct{}) error {
 				pause = time.Second
 				continue
 			}
-			s.log.Warn("the worker ended in the middle of its work and is started again", "reason", err)
+			args := []any{"reason", err}
+			if c := (*crash)(nil); errors.As(err, &c) && c.log != "" {
+				args = append(args, "details", c.log)
+			}
+			s.log.Warn("the worker ended in the middle of its work and is started again", args...)
 			if time.Since(began) > 10*time.Second {
 				pause = time.Second
 			}
@@ -118,7 +122,10 @@ type childOrder struct {
 }
 
 // crash is the end of a worker by a fault of the program.
-type crash struct{ how string }
+type crash struct {
+	how string
+	log string // file with what was said of it; "" = none
+}
 
 func (c *crash) Error() string { return c.how }
 
@@ -143,16 +150,16 @@ func endOf(err error) error {
 		case syscall.SIGKILL, syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscall.SIGPIPE:
 			return errors.New(how)
 		}
-		return &crash{how}
+		return &crash{how: how}
 	}
 	switch exit.ExitCode() {
 	case exitStuck:
-		return &crash{"a step of it never ended"}
+		return &crash{how: "a step of it never ended"}
 	case exitFailed, exitStopped: // it says why itself
 		return errors.New(how)
 	}
 	// Among them 2, with which the language's runtime ends after a fault, in C too.
-	return &crash{how}
+	return &crash{how: how}
 }
 
 // spawnProcess starts a worker as a process and passes on what it tells.
@@ -163,7 +170,8 @@ func (a *app) spawnProcess(ctx context.Context, o childOrder, name string, tell 
 	}
 	cmd := exec.Command(self, "work", "--supervised", "--name", name)
 	cmd.Env = plainEnviron(os.Environ())
-	cmd.Stderr = a.stderr
+	said := newCrashLog(a.stderr, name)
+	cmd.Stderr = said
 	in, err := cmd.StdinPipe()
 	if err != nil {
 		return nil, err
@@ -208,7 +216,11 @@ func (a *app) spawnProcess(ctx context.Context, o childOrder, name string, tell 
 		}
 		err := cmd.Wait()
 		_ = in.Close()
-		return endOf(err)
+		err = endOf(err)
+		if file := said.end(); file != "" && err != nil {
+			return &crash{how: err.Error(), log: file}
+		}
+		return err
 	}, nil
 }
 

@@ -5,9 +5,11 @@ import (
 	"context"
 	"errors"
 	"io"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"plantframe/cmd/internal/config"
@@ -45,7 +47,7 @@ func TestCrashIsToldToSuccessor(t *testing.T) {
 		told = append(told, o.Crashed)
 		switch len(told) {
 		case 1:
-			return func() error { return &crash{"segmentation fault"} }, nil
+			return func() error { return &crash{how: "segmentation fault"} }, nil
 		case 2:
 			return nil, errors.New("no memory for a process")
 		}
@@ -71,5 +73,32 @@ func TestWorkDrains(t *testing.T) {
 	code, stdout, stderr := try(t, "work", "--drain", "--json")
 	if code != exitDone || stdout != "" {
 		t.Errorf("%d %s %s", code, stdout, stderr)
+	}
+}
+
+// What a crash says goes into a file, not to people.
+func TestCrashLog(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	var out bytes.Buffer
+	c := newCrashLog(&out, "w")
+	for _, part := range []string{"level=WARN msg=\"some", "thing\"\nSIGSEGV: segmentation violation\n", "goroutine 1 [running]:\nmain.main()\nlast"} {
+		if n, err := c.Write([]byte(part)); n != len(part) || err != nil {
+			t.Fatal(n, err)
+		}
+	}
+	file := c.end()
+	b, err := os.ReadFile(file)
+	if err != nil || string(b) != "SIGSEGV: segmentation violation\ngoroutine 1 [running]:\nmain.main()\nlast\n" {
+		t.Errorf("%q %v", b, err)
+	}
+	if out.String() != "level=WARN msg=\"something\"\n" {
+		t.Errorf("%q", out.String())
+	}
+	quiet := newCrashLog(&out, "v")
+	if _, err := quiet.Write([]byte("a line")); err != nil || quiet.end() != "" {
+		t.Error("a crash without one")
+	}
+	if !strings.HasSuffix(out.String(), "a line\n") {
+		t.Errorf("%q", out.String())
 	}
 }
