@@ -22,9 +22,9 @@
 // both cameras (heading, tilt, roll, lens, distance), the offset of the clocks,
 // the lengths of the body's parts and the joints at some fifty instants, from
 // both tracks. The parts of the body keep their lengths; shoulder and hip lines
-// also follow the lifted turns of both views, which know how networks err. Since
-// those come from the same points as the tracks, both count half (covariance
-// intersection, Julier and Uhlmann 1997).
+// also follow the lifted turns of both views, which know how networks err; along the
+// line of sight they stand in for what the track shows across the picture, so that
+// nothing counts twice.
 //
 // What the pictures cannot tell is where the pitcher is: cameras are placed by
 // eye and feet stand along the line about. The errors of both cameras and the

@@ -130,6 +130,7 @@ func graded(m swing.Measure, v, sigma float64, l limit, frames []int) swing.Meas
 		m.Status = swing.Measured
 	}
 	m.Value, m.Sigma, m.Frames = &v, &sigma, frames
+	m.Words = swing.InWords(m.ID, v, sigma)
 	return m
 }
 
