@@ -87,7 +87,7 @@ def invented(net, X, T, views, rounds):
     return np.array(out)
 
 
-def rendered(net, pairs):
+def rendered(net, pairs, stated=False):
     out = []
     for p in pairs:
         d, td = p.split('=')
@@ -96,8 +96,14 @@ def rendered(net, pairs):
             if not A['swings'] or 'plant' not in A['swings'][0]['events']:
                 continue
             s = A['swings'][0]
-            x, st, t = clips.inputs(s, A['clip']['width'], A['clip']['height'])
-            q = net.run(['angles'], {'track': x.numpy()})[0][0]
+            if stated:                                     # what the program wrote, camera's movement and widening in it
+                t = np.array(s['turns']['times_s'])
+                q = np.stack([np.array(s['turns'][n], float) for n in TURNS], 1)
+                st = (s['events']['stance']['time_s'] - t[0]) * RATE
+            else:
+                x, st, t = clips.inputs(s, A['clip']['width'], A['clip']['height'])
+                q = net.run(['angles'], {'track': x.numpy()})[0][0][:, [ANGLES.index(n) for n in TURNS]]
+            st = min(max(st, 0), len(t) - 1)
             sh, hip = clips.truth_of(T, t)
             k0 = int(round(float(st)))
             for e, n in enumerate(EVENTS):
@@ -106,7 +112,7 @@ def rendered(net, pairs):
                 k = int(round((s['events'][n]['time_s'] - t[0]) * RATE))
                 if 0 <= k < len(t):
                     want = [sh[k], hip[k], sh[k] - hip[k], sh[k] - sh[k0]]
-                    out += [(OPEN if s['view'] == 'open-side' else REAR, e, a, want[a], *q[k, ANGLES.index(m)]) for a, m in enumerate(TURNS) if e or a < 3]
+                    out += [(OPEN if s['view'] == 'open-side' else REAR, e, a, want[a], *q[k, a]) for a, m in enumerate(TURNS) if e or a < 3]
     return np.array(out)
 
 
@@ -151,6 +157,7 @@ def main():
     a.add_argument('--captured', nargs='*', default=[])
     a.add_argument('--clips', nargs='*', default=[])
     a.add_argument('--rounds', type=int, default=1)
+    a.add_argument('--stated', action='store_true', help='clips: the intervals of the analyses, not those of the network')
     a.add_argument('--record')
     a = a.parse_args()
     torch.manual_seed(4)
@@ -167,7 +174,7 @@ def main():
         n = 20
         sets.append(('captured', invented(net, np.repeat(X, n, 0), np.repeat(T, n), (OPEN, REAR), a.rounds)))
     for c in a.clips:
-        sets.append(('clips ' + os.path.basename(c.split('=')[0]), rendered(net, [c])))
+        sets.append(('clips ' + os.path.basename(c.split('=')[0]), rendered(net, [c], a.stated)))
     if len(a.clips) > 1:
         sets.append(('all clips', np.concatenate([r for n, r in sets if n.startswith('clips')])))
     for name, R in sets:
