@@ -14,7 +14,7 @@ import (
 )
 
 // fuseVersion is that of the answers of Fuse, as the versions of the stages.
-const fuseVersion = 1
+const fuseVersion = 2
 
 // Fused is the artifact of two views: whether they show one swing, and what both show
 // together, for each of them on its own clock; nil when they do not.
