@@ -74,7 +74,6 @@ if (await focus() !== 'To the content') wrong('the first stop of the keyboard is
 // --- a hitter and the uploads ---
 await page.goto(base + '/upload');
 await page.fill('#hf-name', 'Pat <i>Quick</i>');
-await page.selectOption('#hf-bats', 'R');
 await page.fill('#hf-height', '5ft4in');
 await page.selectOption('#hf-level', 'youth');
 await page.selectOption('#hf-sport', 'softball');
@@ -231,7 +230,7 @@ for (const p of ['/clips', '/jobs', '/hitters', '/upload', '/roster']) {
 }
 if ((await gp.goto(base + a)).status() !== 200) wrong('a link does not show the clip of its hitter');
 await page.goto(base + hitter);
-await page.click('text=Revoke');
+await page.click('button:has-text("Revoke")');
 await page.waitForSelector('text=revoked; made');
 if ((await gp.goto(base + a)).url().includes('/clips/')) wrong('a revoked link still shows a clip');
 const viewer = await browser.newContext();
