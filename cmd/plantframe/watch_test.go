@@ -149,15 +149,53 @@ func TestWatchGoesOn(t *testing.T) {
 	t.Setenv(config.EnvPrefix+"QUEUE_MAX_IDLE", "100ms") // the worker ends between clips
 	dir := filepath.Join(t.TempDir(), "clips")
 	clip(t, dir, "a.mov", "swing")
+	// look is what the queue says, from outside.
+	look := func(see func(q *queue.Queue) bool) func() bool {
+		return func() bool {
+			o, err := config.Default().JobOptions()
+			if err != nil {
+				t.Error(err)
+				return true
+			}
+			q, err := queue.Open(context.Background(), o)
+			if err != nil {
+				return false
+			}
+			defer q.Close()
+			return see(q)
+		}
+	}
+	done := func(n int) func() bool {
+		return look(func(q *queue.Queue) bool {
+			c, err := q.Counts(context.Background())
+			return err == nil && c[queue.Done] == n && c[queue.Waiting]+c[queue.Running] == 0
+		})
+	}
+	inbox := func(path string) func() bool {
+		root, err := realFolder(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return look(func(q *queue.Queue) bool {
+			all, err := q.Inbox(context.Background(), root)
+			_, ok := all[path]
+			return err == nil && ok
+		})
+	}
 	var ls []jobLine
-	session := func(change func()) {
+	session := func(first func() bool, change func(), then func() bool) {
 		t.Helper()
 		ctx, stop := context.WithCancel(t.Context())
 		go func() {
-			time.Sleep(500 * time.Millisecond)
-			change()
-			time.Sleep(900 * time.Millisecond)
-			stop()
+			defer stop()
+			for _, until := range []func() bool{first, then} {
+				for end := time.Now().Add(20 * time.Second); !until() && time.Now().Before(end); {
+					time.Sleep(50 * time.Millisecond)
+				}
+				time.Sleep(400 * time.Millisecond) // and nothing more comes
+				change()
+				change = func() {}
+			}
 		}()
 		code, stdout, stderr := tryIn(t, ctx, nil, "watch", dir, "--json")
 		if code != exitDone {
@@ -165,23 +203,24 @@ func TestWatchGoesOn(t *testing.T) {
 		}
 		ls = events(t, stdout)
 	}
-	session(func() { clip(t, dir, "late/b.mov", "swing left") })
+	session(done(1), func() { clip(t, dir, "late/b.mov", "swing left") }, done(2))
 	sameStrings(t, told(ls), "done a.mov", "done b.mov", "found a.mov", "found b.mov")
-	session(func() {
+	session(done(2), func() {
 		if err := os.Rename(filepath.Join(dir, "a.mov"), filepath.Join(dir, "late/c.mov")); err != nil {
 			t.Error(err)
 		}
-	})
+	}, inbox("late/c.mov"))
 	sameStrings(t, told(ls), "same c.mov")
 	if err := os.RemoveAll(dir + "-results/late"); err != nil {
 		t.Fatal(err)
 	}
-	session(func() { // the file is put there again
+	again := filepath.Join(dir+"-results", "late", "b", analysisFile)
+	session(done(2), func() { // the file is put there again
 		now := time.Now()
 		if err := os.Chtimes(filepath.Join(dir, "late/b.mov"), now, now); err != nil {
 			t.Error(err)
 		}
-	})
+	}, func() bool { return exists(again) && done(2)() })
 	sameStrings(t, told(ls), "done b.mov", "found b.mov")
 }
 
