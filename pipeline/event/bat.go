@@ -142,8 +142,11 @@ func (b *body) batContact(hands estimate) (estimate, bool) {
 	if ok {
 		all = append(all, square)
 	}
-	if t, ok := v.fastest(b.times, hands.t-batReach, hands.t+batReach); ok {
-		all = append(all, estimate{t, math.Hypot(fastestSpread, b.step(t)/math.Sqrt(12)), byBat})
+	if t, found := v.fastest(b.times, hands.t-batReach, hands.t+batReach); found {
+		e := estimate{t, math.Hypot(fastestSpread, b.step(t)/math.Sqrt(12)), byBat}
+		if !ok || agree(e, square) { // the fastest of what was seen near the hands need not be the fastest
+			all = append(all, e)
+		}
 	}
 	if len(all) == 0 {
 		return estimate{}, false

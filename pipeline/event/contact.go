@@ -38,6 +38,12 @@ func fuse(all []estimate) estimate {
 	return out
 }
 
+// agree tells whether two estimates can be of one instant.
+func agree(a, b estimate) bool {
+	const most = 2.5 // standard deviations: one pair of eighty is farther apart by chance
+	return math.Abs(a.t-b.t) <= most*math.Hypot(a.sigma, b.sigma)
+}
+
 const (
 	// barrelLag is the time from the hands going straight at the pitcher to
 	// the bat being square, s. At that moment the barrel trails the hands by

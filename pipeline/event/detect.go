@@ -128,9 +128,13 @@ func (b *body) meeting(peak float64) estimate {
 	if bat, ok := b.batElsewhere(e); ok {
 		e = bat // the hands, hidden or mistaken, were timed at something else
 	} else if bat, ok := b.batContact(e); ok {
-		tells := bat.sigma < 1.5*e.sigma
-		if e = fuse([]estimate{e, bat}); tells {
-			e.method = byBat
+		switch tells := bat.sigma < 1.5*e.sigma; {
+		case !agree(e, bat) && bat.sigma < e.sigma:
+			e = bat // one of them is mistaken, and the hands are more easily
+		default:
+			if e = fuse([]estimate{e, bat}); tells {
+				e.method = byBat
+			}
 		}
 	}
 	if sound, ok := heard(b.cracks, e); ok {
