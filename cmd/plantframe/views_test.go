@@ -174,14 +174,14 @@ func TestClipsOfOneSwingArePutTogether(t *testing.T) {
 }
 
 func TestDifferentSwingsAreNotPutTogether(t *testing.T) {
-	dir, code, stdout, stderr := films(t, map[string]string{"a.mov": "film open", "b.mov": "film rear kick"}, "--json", "--pairs", "DIR/pairs.yaml")
+	_, code, stdout, stderr := films(t, map[string]string{"a.mov": "film open", "b.mov": "film rear kick"}, "--json", "--pairs", "DIR/pairs.yaml")
 	if code != exitUsage || !strings.Contains(stderr, "cannot be read") {
 		t.Fatalf("a list that is not there: exit %d %s%s", code, stdout, stderr)
 	}
-	dir, code, stdout, _ = films(t, map[string]string{"a.mov": "film open", "b.mov": "film rear kick", "pairs.yaml": "- [a.mov, b.mov]"}, "--json", "--pairs", "DIR/pairs.yaml")
+	dir, code, stdout, _ := films(t, map[string]string{"a.mov": "film open", "b.mov": "film rear kick", "pairs.yaml": "- [a.mov, b.mov]"}, "--json", "--pairs", "DIR/pairs.yaml")
 	p := pairLines(t, stdout)
 	if code == exitUsage || len(p) != 1 || p[0].Status != pairRefused || p[0].Reason == "" {
-		t.Fatalf("exit %d, %+v\n%s%s", code, p, stdout, "")
+		t.Fatalf("exit %d, %+v\n%s", code, p, stdout)
 	}
 	a := stored(t, dir, "a")
 	if a.Swings[0].Views != nil || !strings.Contains(fmt.Sprint(a.Warnings), "do not show the same swing") {
