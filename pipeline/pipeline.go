@@ -23,7 +23,7 @@ const (
 	trackVersion   = 3
 	batVersion     = 3
 	soundVersion   = 1
-	eventVersion   = 6
+	eventVersion   = 7
 	liftVersion    = 3
 	measureVersion = 8
 	judgeVersion   = 2

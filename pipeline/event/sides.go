@@ -49,6 +49,10 @@ func (b *body) readView(t float64) float64 {
 	// From the side the hands cross the whole body one way, from behind they
 	// go out toward the plate and come back.
 	e.add(b.oneWay(t-0.15, t+0.05)-0.45, 0.30)
+	// The feet stand square to that line: they point at the camera from the
+	// side, and show their whole length, 0.15 of stature (Drillis and Contini
+	// 1966), from behind. A foot turned out by 35 degrees shows 0.09.
+	e.add(0.09-math.Abs(b.medianOf(t-0.9, t-0.3, b.footX)), 0.05)
 	return e.sum
 }
 
