@@ -27,6 +27,7 @@ const say = (text) => console.log(text);
 const sleep = (ms) => new Promise((r) => setTimeout(r, ms));
 
 let server;
+process.on('exit', () => server?.kill('SIGKILL')); // whatever happened, nothing of ours goes on
 async function start(...flags) {
   server = spawn(program, ['serve', '--listen', `127.0.0.1:${port}`, '--folder', home, '--passwords', passwords, '--quality', 'fast', '--jobs', '1', ...flags], { env, stdio: ['ignore', 'ignore', 'pipe'] });
   let text = '';
