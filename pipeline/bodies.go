@@ -25,7 +25,7 @@ type part struct {
 	Poses    []swing.Pose       `json:"poses"`
 	Steady   []swing.Similarity `json:"steady"`
 	Moves    bool               `json:"moves"`
-	Bat      []bat.Sighting     `json:"bat"` // one per pose; empty when no bat was looked for
+	Bat      []bat.Sighting     `json:"bat"`     // one per pose; empty when no bat was looked for
 	Thinned  bool               `json:"thinned"` // frames between the poses were passed over
 	Warnings []swing.Warning    `json:"warnings"`
 }
