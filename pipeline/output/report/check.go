@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 
 	"plantframe/pipeline/swing"
@@ -72,10 +73,25 @@ func stateOf(s swing.FindingStatus) (word, class string) {
 	return "not measurable", "none"
 }
 
-// checks lists what was judged, and the names of what could not be.
-func checks(s swing.Swing) (out []check, unmeasured []string) {
+// checks lists what was judged, what was measured but for a reason not judged,
+// and the names of what could not be measured.
+func checks(s swing.Swing) (out []check, unjudged, unmeasured []string) {
+	type group struct {
+		names  []string
+		reason string
+	}
+	var groups []group
 	for _, f := range s.Findings {
 		m := measureOf(s, f.Measure, f.Event)
+		if reason, ok := strings.CutPrefix(f.Text, f.Title); ok && f.Title != "" && f.Status == swing.NotJudgeable && m != nil && m.Value != nil && m.Status == swing.Measured {
+			i := slices.IndexFunc(groups, func(g group) bool { return g.reason == reason })
+			if i < 0 {
+				i = len(groups)
+				groups = append(groups, group{reason: reason})
+			}
+			groups[i].names = append(groups[i].names, f.Title)
+			continue
+		}
 		if f.Status == swing.NotJudgeable || m == nil || m.Value == nil || m.Sigma == nil {
 			why := ""
 			if m != nil && m.Reason != "" {
@@ -91,7 +107,10 @@ func checks(s swing.Swing) (out []check, unmeasured []string) {
 		c.Bar = bar(*m.Value, *m.Sigma, f.Lo, f.Hi, c)
 		out = append(out, c)
 	}
-	return out, unmeasured
+	for _, g := range groups {
+		unjudged = append(unjudged, capital(strings.Join(g.names, "; "))+g.reason)
+	}
+	return out, unjudged, unmeasured
 }
 
 func measureOf(s swing.Swing, id string, e swing.EventName) *swing.Measure {

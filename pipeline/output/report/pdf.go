@@ -219,6 +219,9 @@ func (s *sheet) small(p Page, v *view, x, w float64) float64 {
 	for _, r := range v.Made {
 		made += " " + capital(r.Name) + ": " + r.Value + "."
 	}
+	for _, u := range v.Unjudged {
+		made += " " + u
+	}
 	if len(v.Unmeasured) > 0 {
 		made += " Not measurable in this clip: " + strings.Join(v.Unmeasured, "; ") + "."
 	}

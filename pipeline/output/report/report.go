@@ -97,6 +97,7 @@ type view struct {
 	First, Second   *finding
 	Good            []string
 	Checks          []check
+	Unjudged        []string // sentences
 	Unmeasured      []string
 	Times           []instant
 	Line            template.HTML // of the instants
@@ -156,7 +157,7 @@ func newView(p Page) *view {
 			v.Good = append(v.Good, f.Text)
 		}
 	}
-	v.Checks, v.Unmeasured = checks(s)
+	v.Checks, v.Unjudged, v.Unmeasured = checks(s)
 	v.Times = instants(s)
 	v.Line = timeline(s)
 	v.Hands = handsPlot(s)

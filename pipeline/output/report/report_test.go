@@ -32,6 +32,8 @@ func sample() Page {
 		Findings: []swing.Finding{
 			{ID: "barrel-steep", Title: "Barrel steep", Measure: "bat_tilt", Event: swing.Plant, Status: swing.OutOfBand, Severity: 2, Priority: 1, Text: "The bat lies at 83 ± 2°, nearly flat.", Why: "It is slow to turn <b>so</b>.", Cue: "Knob down.", Drills: []string{"steep-start", "unknown"}, Lo: p(10), Hi: p(60)},
 			{ID: "rear-elbow", Measure: "rear_elbow_height", Event: swing.Plant, Status: swing.InBand, Good: true, Text: "Rear elbow stays up.", Lo: p(-0.5)},
+			{ID: "a", Title: "early one", Measure: "tempo_plant_contact", Status: swing.NotJudgeable, Text: "early one: not judged, too late."},
+			{ID: "b", Title: "early two", Measure: "tempo_plant_contact", Status: swing.NotJudgeable, Text: "early two: not judged, too late."},
 			{ID: "lead-arm", Measure: "lead_elbow_flexion", Event: swing.Plant, Status: swing.NotJudgeable, Text: "Lead arm: not measurable."},
 		},
 	}
@@ -64,7 +66,7 @@ func TestPageSaysWhatItMust(t *testing.T) {
 	page := write(t, sample())
 	for _, want := range []string{
 		"Barrel steep", "83 ± 2°", "aim: 10 to 60°", "Knob down.", "Start steep", "Ten dry swings.", "Rear elbow stays up.",
-		"Not measurable in this clip: Lead arm (hidden)", "Next week: &lt;tee&gt;.", "190 ± 10 ms", "−240 ms", "Stop when something hurts",
+		"Early one; early two: not judged, too late.", "Not measurable in this clip: Lead arm (hidden)", "Next week: &lt;tee&gt;.", "190 ± 10 ms", "−240 ms", "Stop when something hurts",
 		"not medical advice", "helmet", "without an adult watching", `href="overlay.mp4"`, "left-handed", "data:image/jpeg;base64,AQID",
 	} {
 		if !strings.Contains(page, want) {
