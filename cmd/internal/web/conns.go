@@ -51,6 +51,13 @@ func (c *conns) state(conn net.Conn, s http.ConnState) {
 	}
 }
 
+// count returns how many connections are open.
+func (c *conns) count() int {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return len(c.all)
+}
+
 // oldest returns the connection that has waited longest, the new one when no other
 // waits.
 func (c *conns) oldest(fresh net.Conn) net.Conn {

@@ -65,6 +65,7 @@ func (s *Server) routes() []route {
 		{"GET /{$}", anybody, s.home},
 		{"GET /static/{name}", public, s.static},
 		{"GET /favicon.ico", public, noIcon},
+		{"GET /metrics", public, s.metrics()},
 		{"GET /login", public, s.loginPage},
 		{"POST /login", public, s.login},
 		{"POST /logout", public, s.logout},
