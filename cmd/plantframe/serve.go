@@ -222,10 +222,27 @@ func (h *host) deps(added func()) web.Deps {
 			return ingest.Probe(ctx, path, h.settings.Ingest)
 		},
 		Order: h.order, Compare: h.compare, Progress: h.progress, Roster: h.roster,
-		Height: config.ParseHeight, Free: freeBytes,
+		Height: config.ParseHeight, Free: freeBytes, Forget: forgetStages,
 		Say:        func(err error) string { return strings.TrimSuffix(sentence(explain(err)), ".") },
 		Extensions: ingest.Extensions(), Levels: targets.Levels(), Sports: targets.Sports(),
 	}
+}
+
+// forgetStages removes the kept results of the stages that the results in folders
+// came from.
+func forgetStages(_ context.Context, folders []string) error {
+	disk := openStages()
+	if disk == nil {
+		return nil
+	}
+	for _, dir := range folders {
+		for _, k := range readStages(dir) {
+			if err := disk.Remove(k.Key); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // passwordsFrom reads where the password file is, for serve passwd.

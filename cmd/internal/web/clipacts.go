@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"io/fs"
+	"maps"
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -139,6 +141,11 @@ func (s *Server) remove(ctx context.Context, c *clip) error {
 	for _, v := range versions {
 		folders[v.Folder] = true
 	}
+	if s.d.Forget != nil {
+		if err := s.d.Forget(ctx, slices.Sorted(maps.Keys(folders))); err != nil {
+			return err
+		}
+	}
 	for f := range folders {
 		if below(s.resultFolder(), f) {
 			if err := os.RemoveAll(f); err != nil {
@@ -151,11 +158,6 @@ func (s *Server) remove(ctx context.Context, c *clip) error {
 	}
 	if err := os.RemoveAll(filepath.Join(s.clipsFolder(), c.SHA256[:2], c.SHA256)); err != nil {
 		return err
-	}
-	if s.d.Forget != nil {
-		if err := s.d.Forget(ctx, c.SHA256); err != nil {
-			return err
-		}
 	}
 	if running, err := s.d.Queue.Forget(ctx, c.SHA256); err != nil || len(running) > 0 {
 		return errors.Join(err, errRuns(running))

@@ -24,12 +24,13 @@ import (
 // bench is a page on a store and a queue of its own; the pipeline is played by functions.
 type bench struct {
 	*Server
-	t     *testing.T
-	o     Options
-	d     Deps
-	now   time.Time
-	added int
-	free  int64
+	t      *testing.T
+	o      Options
+	d      Deps
+	now    time.Time
+	forgot []string // folders handed to Forget while they were there
+	added  int
+	free   int64
 }
 
 // newBench makes a page. With passwords "coach" (instructor) and "helper" (viewer) may
@@ -87,8 +88,16 @@ func newBench(t *testing.T, passwords bool) *bench {
 		Height: func(string) (float64, error) { return 1.7, nil },
 		Say:    func(err error) string { return err.Error() },
 		Free:   func(string) (int64, error) { return b.free, nil },
-		Added:  func() { b.added++ },
-		Now:    func() time.Time { return b.now },
+		Forget: func(_ context.Context, folders []string) error {
+			for _, f := range folders {
+				if _, err := os.Stat(filepath.Join(f, "analysis.json")); err == nil {
+					b.forgot = append(b.forgot, f)
+				}
+			}
+			return nil
+		},
+		Added: func() { b.added++ },
+		Now:   func() time.Time { return b.now },
 	}
 	b.restart()
 	return b

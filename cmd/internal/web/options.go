@@ -90,9 +90,10 @@ type Deps struct {
 	Progress func(ctx context.Context, w io.Writer, h store.Hitter) error
 	// Roster writes the page of all hitters; link gives the address of one.
 	Roster func(ctx context.Context, w io.Writer, link func(id string) string) error
-	// Forget removes what a deleted clip left outside of records, queue and folders,
-	// such as stored results of stages; nil = nothing.
-	Forget func(ctx context.Context, sha256 string) error
+	// Forget removes what a clip that is deleted left outside of records, queue and
+	// folders, such as stored results of stages; nil = nothing. It is called while
+	// the folders of the clip's results are still there.
+	Forget func(ctx context.Context, folders []string) error
 	// Height reads a body height as people write it, m.
 	Height func(text string) (float64, error)
 	// Say puts an error into words.

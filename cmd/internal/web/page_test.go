@@ -119,6 +119,9 @@ func TestDelete(t *testing.T) {
 	wantCode(t, c.post("/clips/"+one+"/delete"), 422)
 	wantCode(t, c.get("/clips/"+one), 200)
 	wantCode(t, c.post("/clips/"+one+"/delete", "sure", "yes"), http.StatusSeeOther)
+	if len(b.forgot) != 1 {
+		t.Errorf("what the stages left is looked for in %v, one folder is needed", b.forgot)
+	}
 	gone := func(sha string) {
 		t.Helper()
 		wantCode(t, c.get("/clips/"+sha), 404)
