@@ -154,7 +154,7 @@ func follow(t *swing.Trend, rs []reading, o Options) {
 		p := swing.TrendDay{Day: d[0].day, Swings: len(d), Weak: true}
 		for _, r := range d {
 			p.Value += r.value / float64(len(d))
-			p.Sigma += r.sigma / float64(len(d)) // for now the measurement's alone
+			p.Sigma += r.sigma / float64(len(d)) // the measurement's part; the spread among swings is added below
 			p.Weak = p.Weak && r.weak
 			noise += r.sigma / float64(len(rs))
 		}
