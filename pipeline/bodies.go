@@ -53,7 +53,7 @@ func (r *run) findBodies(clip swing.Clip, o Options) (bodies, error) {
 		if err != nil {
 			return b, err
 		}
-		if newPace(clip, w, o.PoseRate) != nil && len(p.Poses) > 0 {
+		if p.Thinned && len(p.Poses) > 0 {
 			if err := r.refine(est, clip, o, &p, size); err != nil {
 				return b, err
 			}
@@ -79,7 +79,7 @@ func (r *run) followWhole(est *pose.Estimator, clip swing.Clip, o Options) (bodi
 		}
 	}
 	b.Seen = seen.Describe()
-	if newPace(clip, [2]float64{}, o.PoseRate) != nil && len(p.Poses) > 0 {
+	if p.Thinned && len(p.Poses) > 0 {
 		if err := r.refine(est, clip, o, &p, scale); err != nil {
 			return b, err
 		}
@@ -152,7 +152,7 @@ func (r *run) follow(est *pose.Estimator, clip swing.Clip, o Options, window [2]
 	if err = errors.Join(err, rd.Close()); err != nil {
 		return part{}, scale, err
 	}
-	p := part{Poses: poses, Warnings: warnings, Bat: bats}
+	p := part{Poses: poses, Warnings: warnings, Bat: bats, Thinned: pace != nil}
 	var shaken []swing.Warning
 	p.Steady, p.Moves, shaken = cam.Steady()
 	p.Warnings = append(p.Warnings, shaken...)

@@ -118,7 +118,6 @@ func (r *run) refine(est *pose.Estimator, clip swing.Clip, o Options, p *part, s
 			return err
 		}
 	}
-	p.Thinned = true
 	return nil
 }
 
