@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -114,30 +113,10 @@ func (a *app) analyze() *cobra.Command {
 	f.StringP("out", "o", d.Out, "folder for results")
 	f.String("hitter", d.Hitter, "whose clips these are; results go into the store under this name")
 	f.StringVar(&shot, "shot", "", "day on which the clips were filmed, such as 2026-03-04, when they do not tell")
-	f.String("store", d.Store, "where hitters are remembered: an SQLite file, postgres://USER@HOST/DATABASE, or none")
-	f.String("paper", d.Paper, "sheet of report.pdf: a4 or letter")
-	f.String("bats", d.Bats, "side the hitter bats from: auto, R or L")
-	f.String("view", d.View, "where the camera stands: auto, open-side or rear")
-	f.String("height", d.Height, "the hitter's height, such as 1.78, 178cm or 5ft10in; gives lengths in metres too")
-	f.String("targets", d.Targets, "target bands: a name such as youth-softball, or a file")
-	f.String("level", d.Level, "youth, high-school or adult")
-	f.String("sport", d.Sport, "baseball or softball")
-	f.String("texts", d.Texts, "words of the findings: en, or a file of your own")
-	f.String("drills", d.Drills, "a file of drills of your own")
 	f.StringArrayVar(&references, "reference", nil, "clip or stored analysis of a good swing to compare with; repeatable")
 	f.String("pairs", d.Pairs, "clips of one swing from two sides: auto, none, or a file that names them")
-	f.String("quality", d.Quality, "full, or fast: a network five times cheaper and less exact")
-	f.String("model", d.Model, "pose network by name (plantframe models list) or a manifest file of your own")
-	f.IntP("jobs", "j", d.Jobs, "clips analysed at once (0 = one per core)")
-	f.Int("threads", d.Threads, "threads of one clip (0 = cores divided by jobs)")
-	f.Bool("no-overlay", d.NoOverlay, "leave out the video and the stills")
-	f.Bool("no-cache", d.NoCache, "compute everything again and keep no results of stages")
-	f.Bool("json", d.JSON, "one line of JSON per clip instead of the table")
-	f.String("log-level", d.LogLevel, "debug, info, warn or error")
-	for key, words := range config.Choices() {
-		name := strings.ReplaceAll(key, "_", "-")
-		_ = cmd.RegisterFlagCompletionFunc(name, cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp))
-	}
+	resultFlags(cmd, d)
+	f.Lookup("json").Usage = "one line of JSON per clip instead of the table"
 	_ = cmd.MarkFlagFilename("config", "yaml", "yml")
 	_ = cmd.MarkFlagDirname("out")
 	return cmd

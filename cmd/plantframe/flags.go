@@ -8,8 +8,7 @@ import (
 	"plantframe/cmd/internal/config"
 )
 
-// resultFlags adds the flags of what results depend on to commands that analyse
-// unattended.
+// resultFlags adds the flags of what results depend on to commands that analyse.
 func resultFlags(cmd *cobra.Command, d config.Settings) {
 	f := cmd.Flags()
 	f.String("bats", d.Bats, "side the hitter bats from: auto, R or L")
